@@ -1,0 +1,2 @@
+//! The `air` room.
+//! Air.

@@ -1,0 +1,76 @@
+//! The stable codes.
+
+macro_rules! codes {
+    ($($(#[doc = $doc:literal])+ $name:ident = $text:literal,)+) => {
+        /// The stable code of a finding. Codes are added, never renamed or reused.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[non_exhaustive]
+        pub enum Code {
+            $($(#[doc = $doc])+ $name,)+
+        }
+
+        impl Code {
+            /// Every code, in the order of the pipeline.
+            pub const ALL: &'static [Self] = &[$(Self::$name,)+];
+
+            /// The code as it stands in a sheet.
+            pub fn as_str(self) -> &'static str {
+                match self { $(Self::$name => $text,)+ }
+            }
+
+            /// What it means, in one sentence.
+            pub fn meaning(self) -> &'static str {
+                match self { $(Self::$name => concat!($($doc),+),)+ }
+            }
+        }
+    };
+}
+
+codes! {
+    /// The WAV header gave no usable length (a recorder that crashed or wrote to a pipe); the audio behind it was recovered.
+    WavLengthRecovered = "wav-length-recovered",
+    /// One channel carries no signal.
+    DeadChannel = "dead-channel",
+    /// Both channels are the same samples.
+    IdenticalChannels = "identical-channels",
+    /// The take holds too little signal to compute an impedance from.
+    NoSignal = "no-signal",
+    /// The driver's terminals look open: nothing is connected, or a lead is off.
+    DriverOpen = "driver-open",
+    /// The curve has no resonance: a plain resistor, a short, or the wrong part.
+    NoResonance = "no-resonance",
+    /// An uncertainty was not stated, so the documented default was used.
+    UncertaintyAssumed = "uncertainty-assumed",
+    /// A value was not given, so the documented default was used.
+    ValueAssumed = "value-assumed",
+    /// The channels were not calibrated against each other.
+    ChannelsUncalibrated = "channels-uncalibrated",
+    /// The check resistor does not read what it should.
+    CheckResistorDisagrees = "check-resistor-disagrees",
+    /// The meter's DC resistance and the fitted one disagree.
+    MeterDisagrees = "meter-disagrees",
+    /// An impedance table came without uncertainties, so they were taken from the residuals of the fit.
+    TableWithoutUncertainty = "table-without-uncertainty",
+    /// The fit did not converge.
+    NotConverged = "not-converged",
+    /// The data cannot determine this parameter.
+    NotIdentifiable = "not-identifiable",
+    /// The curve differs from the circuit by more than the noise explains.
+    PoorResidual = "poor-residual",
+    /// The coil model is in doubt: no family fits within the noise, or several fit differently.
+    CoilUnsure = "coil-unsure",
+    /// A parameter sits at the edge of what is physically possible.
+    AtBound = "at-bound",
+    /// A fitted value lies outside what a driver can be.
+    Implausible = "implausible",
+    /// The added mass moved the resonance too little to weigh the cone by.
+    MassShiftSmall = "mass-shift-small",
+    /// Neither an added mass nor a known volume: what needs one of them is absent.
+    MethodAbsent = "method-absent",
+    /// The cone's size was not given: what needs it is absent.
+    ConeAbsent = "cone-absent",
+    /// Several takes of one condition differ by more than their noise.
+    TakesDiffer = "takes-differ",
+    /// Input is outside the range in which the formula for air is valid.
+    AirOutOfRange = "air-out-of-range",
+}

@@ -1,0 +1,2 @@
+//! The `farcone` command.
+fn main() {}

@@ -1,0 +1,12 @@
+//! Numbers that know how sure they are: estimates, covariances, frequency grids, and the text that people type.
+//!
+//! Conventions: SI inside. A bare `f64` carries its unit as a suffix of its name. An uncertainty that is not known
+//! is `None`, never zero: a zero would read as perfect certainty.
+
+mod covariance;
+mod estimate;
+mod grid;
+
+pub use covariance::{Covariance2, SymmetricMatrix};
+pub use estimate::{Estimate, Spread, Stated};
+pub use grid::{FrequencyGrid, GridError};
