@@ -20,6 +20,7 @@ pub mod fit;
 pub mod impedance;
 pub mod jig;
 pub mod parameters;
+pub mod progress;
 pub mod quantity;
 pub mod recording;
 pub mod session;

@@ -35,7 +35,11 @@ pub struct Parameter {
 impl Parameter {
     /// A parameter with a fixed name.
     pub const fn new(name: &'static str, unit: &'static str, domain: Domain) -> Self {
-        Self { name: Cow::Borrowed(name), unit, domain }
+        Self {
+            name: Cow::Borrowed(name),
+            unit,
+            domain,
+        }
     }
 }
 
@@ -53,7 +57,12 @@ pub trait Circuit: Send + Sync {
     fn impedance(&self, frequency_hz: f64, values: &[f64]) -> Complex64;
 
     /// The same, and ∂Z/∂value for each parameter written to `derivatives`.
-    fn impedance_and_derivatives(&self, frequency_hz: f64, values: &[f64], derivatives: &mut [Complex64]) -> Complex64;
+    fn impedance_and_derivatives(
+        &self,
+        frequency_hz: f64,
+        values: &[f64],
+        derivatives: &mut [Complex64],
+    ) -> Complex64;
 
     /// Start values from what a curve shows at a glance.
     fn start(&self, glance: &Glance) -> Vec<f64>;

@@ -90,8 +90,20 @@ pub struct Finding {
 
 impl Finding {
     /// A finding without evidence that concerns no single take.
-    pub fn new(code: Code, severity: Severity, message: impl Into<String>, advice: impl Into<String>) -> Self {
-        Self { code, severity, take: None, message: message.into(), advice: advice.into(), evidence: None }
+    pub fn new(
+        code: Code,
+        severity: Severity,
+        message: impl Into<String>,
+        advice: impl Into<String>,
+    ) -> Self {
+        Self {
+            code,
+            severity,
+            take: None,
+            message: message.into(),
+            advice: advice.into(),
+            evidence: None,
+        }
     }
 
     /// Adds the figure behind the finding.

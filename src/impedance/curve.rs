@@ -22,7 +22,11 @@ impl ImpedanceCurve {
     ) -> Option<Self> {
         let n = frequency.n_points();
         let fits = z_ohm.len() == n && covariance.as_ref().is_none_or(|list| list.len() == n);
-        fits.then_some(Self { frequency, z_ohm, covariance })
+        fits.then_some(Self {
+            frequency,
+            z_ohm,
+            covariance,
+        })
     }
 
     /// Number of points; never zero.
@@ -47,11 +51,16 @@ impl ImpedanceCurve {
 
     /// The part between two frequencies (both included); `None` if nothing is left.
     pub fn between(&self, low_hz: f64, high_hz: f64) -> Option<Self> {
-        let inside: Vec<usize> =
-            (0..self.n_points()).filter(|&i| (low_hz..=high_hz).contains(&self.frequency_hz()[i])).collect();
-        let frequency = FrequencyGrid::new(inside.iter().map(|&i| self.frequency_hz()[i]).collect()).ok()?;
+        let inside: Vec<usize> = (0..self.n_points())
+            .filter(|&i| (low_hz..=high_hz).contains(&self.frequency_hz()[i]))
+            .collect();
+        let frequency =
+            FrequencyGrid::new(inside.iter().map(|&i| self.frequency_hz()[i]).collect()).ok()?;
         let z_ohm = inside.iter().map(|&i| self.z_ohm[i]).collect();
-        let covariance = self.covariance.as_ref().map(|list| inside.iter().map(|&i| list[i]).collect());
+        let covariance = self
+            .covariance
+            .as_ref()
+            .map(|list| inside.iter().map(|&i| list[i]).collect());
         Self::new(frequency, z_ohm, covariance)
     }
 }

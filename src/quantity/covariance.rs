@@ -16,7 +16,11 @@ pub struct Covariance2 {
 impl Covariance2 {
     /// Circular noise: the same variance in both parts, no correlation. `variance` is that of *each part*.
     pub const fn circular(variance: f64) -> Self {
-        Self { re_re: variance, re_im: 0.0, im_im: variance }
+        Self {
+            re_re: variance,
+            re_im: 0.0,
+            im_im: variance,
+        }
     }
 
     /// Covariance of `slope · x` where `x` has this covariance (an analytic function's local action).
@@ -40,7 +44,11 @@ impl Covariance2 {
 
     /// Scaled by a factor on the variances.
     pub fn scaled(&self, factor: f64) -> Self {
-        Self { re_re: self.re_re * factor, re_im: self.re_im * factor, im_im: self.im_im * factor }
+        Self {
+            re_re: self.re_re * factor,
+            re_im: self.re_im * factor,
+            im_im: self.im_im * factor,
+        }
     }
 
     /// Sum of both variances: the mean square of the complex error.
@@ -83,7 +91,10 @@ pub struct SymmetricMatrix {
 impl SymmetricMatrix {
     /// All zero.
     pub fn zero(n: usize) -> Self {
-        Self { n, cells: vec![0.0; n * n] }
+        Self {
+            n,
+            cells: vec![0.0; n * n],
+        }
     }
 
     /// From `n * n` cells, row by row; the lower triangle is taken. `None` if the count is not `n * n`.

@@ -34,12 +34,18 @@ pub struct Stated {
 impl Stated {
     /// A value with nothing said about its doubt.
     pub const fn unstated(value: f64) -> Self {
-        Self { value, spread: Spread::Unstated }
+        Self {
+            value,
+            spread: Spread::Unstated,
+        }
     }
 
     /// A value with a half-width.
     pub const fn within(value: f64, half_width: f64) -> Self {
-        Self { value, spread: Spread::HalfWidth(half_width) }
+        Self {
+            value,
+            spread: Spread::HalfWidth(half_width),
+        }
     }
 
     /// The standard uncertainty; `None` if nothing was stated.
@@ -61,6 +67,9 @@ impl Stated {
 
     /// The same as a value with a standard uncertainty.
     pub fn estimate(&self) -> Estimate {
-        Estimate { value: self.value, standard_uncertainty: self.standard_uncertainty() }
+        Estimate {
+            value: self.value,
+            standard_uncertainty: self.standard_uncertainty(),
+        }
     }
 }

@@ -16,7 +16,9 @@ pub enum GridError {
         value: f64,
     },
     /// A frequency that does not exceed its predecessor.
-    #[error("frequency {value} Hz at position {position} does not exceed the one before it; sort the rows by frequency")]
+    #[error(
+        "frequency {value} Hz at position {position} does not exceed the one before it; sort the rows by frequency"
+    )]
     NotAscending {
         /// Position, from 0.
         position: usize,
@@ -59,7 +61,11 @@ impl FrequencyGrid {
         if n == 0 {
             return Err(GridError::Empty);
         }
-        let step = if n > 1 { (stop_hz / start_hz).ln() / (n - 1) as f64 } else { 0.0 };
+        let step = if n > 1 {
+            (stop_hz / start_hz).ln() / (n - 1) as f64
+        } else {
+            0.0
+        };
         Self::new((0..n).map(|i| start_hz * (step * i as f64).exp()).collect())
     }
 

@@ -1,1 +1,18 @@
-//! The `signal` room.
+//! Stimuli, and the complex ratio of two channels with its covariance. The only user of the FFT crates.
+//!
+//! Conventions: the forward transform is X(k) = Σ x(n)·e^(−j2πkn/N) without a factor, bins 0 … N/2. Channel 1 is the
+//! source node, channel 2 the driver side; the ratio is H = channel 2 / channel 1. Levels in dBFS are peak levels
+//! relative to full scale 1.0. The theory is in `docs/signal.md`, whose formulas are cited as (S1), (S2) ….
+
+mod bands;
+mod multisine;
+mod noise;
+mod ratio;
+mod spectra;
+mod stimulus;
+mod sweep;
+
+pub use multisine::{Multisine, Tilt};
+pub use ratio::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
+pub use stimulus::{Envelope, StimulusError};
+pub use sweep::SynchronizedSweep;

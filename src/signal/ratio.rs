@@ -1,0 +1,210 @@
+//! The channel ratio H(f) = channel 2 / channel 1 with its covariance, for any stimulus.
+
+use num_complex::Complex64;
+
+use super::bands::{bins_between, edges_hz, excited_hz};
+use super::noise::residual_power;
+use super::spectra::{Spectra, spectra};
+use crate::progress::Watcher;
+use crate::quantity::{Covariance2, FrequencyGrid};
+
+/// Share of the curvature correction that is counted as its own doubt: its next order is below a tenth of it.
+const CORRECTION_DOUBT: f64 = 0.1;
+/// A point whose relative standard uncertainty exceeds this says nothing that its neighbours do not say better, and
+/// its value is biased by the noise in channel 1.
+const WORST_RELATIVE: f64 = 0.3;
+
+/// Why no ratio could be formed.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SignalError {
+    /// The take is too short to hold even one resolved band.
+    #[error("the take is only {length_s} s long; at least 0.5 s is needed")]
+    TooShort {
+        /// Its length, s.
+        length_s: f64,
+    },
+    /// The channels have different lengths.
+    #[error("the channels have different lengths: {source_samples} and {driver_samples} samples")]
+    Lengths {
+        /// Samples in channel 1.
+        source_samples: usize,
+        /// Samples in channel 2.
+        driver_samples: usize,
+    },
+    /// Nothing in the band rises above the noise.
+    #[error("between {low_hz} Hz and {high_hz} Hz no signal rises above the noise")]
+    NoSignal {
+        /// Lowest frequency looked at, Hz.
+        low_hz: f64,
+        /// Highest frequency looked at, Hz.
+        high_hz: f64,
+    },
+    /// The caller asked to stop.
+    #[error("stopped on request")]
+    Cancelled,
+}
+
+/// What part of the spectrum to use.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RatioSettings {
+    /// Lowest frequency, Hz.
+    pub low_hz: f64,
+    /// Highest frequency, Hz.
+    pub high_hz: f64,
+    /// Narrowest band, Hz. Takes that are to be combined share it: the widest [`RatioSettings::resolution_hz`] of them.
+    pub resolution_hz: f64,
+}
+
+impl RatioSettings {
+    /// The narrowest band that a take of this length can resolve, Hz: one independent bin.
+    pub fn resolution_hz(n_frames: usize, sample_rate_hz: f64) -> f64 {
+        super::spectra::bin_width_hz(n_frames, sample_rate_hz)
+    }
+}
+
+/// H = channel 2 / channel 1. All lists have the length of the grid.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelRatio {
+    /// Frequencies, Hz.
+    pub frequency: FrequencyGrid,
+    /// H, dimensionless.
+    pub h: Vec<Complex64>,
+    /// Covariance of the real and imaginary part of H.
+    pub covariance: Vec<Covariance2>,
+}
+
+/// One band's sums, reduced.
+struct Band {
+    middle_hz: f64,
+    width_hz: f64,
+    /// Centroid and variance of frequency, weighted by |X1|².
+    centroid_hz: f64,
+    spread_hz2: f64,
+    h: Complex64,
+    /// Variance of each part of H.
+    variance: f64,
+}
+
+/// Estimates H on bands of bins; see `docs/signal.md`, (S4) to (S10).
+///
+/// Works for any stimulus: sweeps with silence around them, multisines, noise. Neither the stimulus nor its timing is
+/// needed. Bands without signal are left out.
+///
+/// # Errors
+/// See [`SignalError`].
+pub fn channel_ratio(
+    source: &[f32],
+    driver: &[f32],
+    sample_rate_hz: f64,
+    settings: &RatioSettings,
+    watcher: &mut dyn Watcher,
+) -> Result<ChannelRatio, SignalError> {
+    if source.len() != driver.len() {
+        return Err(SignalError::Lengths {
+            source_samples: source.len(),
+            driver_samples: driver.len(),
+        });
+    }
+    let length_s = source.len() as f64 / sample_rate_hz;
+    if !(length_s >= 0.5) {
+        return Err(SignalError::TooShort { length_s });
+    }
+    let nothing = SignalError::NoSignal {
+        low_hz: settings.low_hz,
+        high_hz: settings.high_hz,
+    };
+    let spectra = spectra(source, driver, sample_rate_hz, watcher)?;
+    let (low_hz, high_hz) =
+        excited_hz(&spectra, settings.low_hz, settings.high_hz).ok_or(nothing.clone())?;
+    let edges = edges_hz(settings.low_hz, settings.high_hz, settings.resolution_hz);
+    let bands: Vec<Band> = edges
+        .windows(2)
+        .filter(|pair| {
+            pair[0] >= low_hz - settings.resolution_hz
+                && pair[1] <= high_hz + settings.resolution_hz
+        })
+        .filter_map(|pair| reduce(&spectra, pair[0], pair[1]))
+        .collect();
+    let points = centred(&bands);
+    let frequency =
+        FrequencyGrid::new(points.iter().map(|p| p.0).collect()).map_err(|_| nothing)?;
+    Ok(ChannelRatio {
+        frequency,
+        h: points.iter().map(|p| p.1).collect(),
+        covariance: points.iter().map(|p| Covariance2::circular(p.2)).collect(),
+    })
+}
+
+/// Sums of one band; `None` if it holds no bin, or no signal above the noise.
+fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option<Band> {
+    let (first, last) = bins_between(spectra, low_hz, high_hz);
+    if last <= first {
+        return None;
+    }
+    let noise = residual_power(spectra, first, last)?;
+    let (mut s11, mut s12, mut moment1, mut moment2) = (0.0, Complex64::default(), 0.0, 0.0);
+    let middle_hz = 0.5 * (low_hz + high_hz);
+    for k in first..last {
+        let offset_hz = k as f64 * spectra.bin_hz - middle_hz;
+        s11 += spectra.s11[k];
+        s12 += spectra.s12[k];
+        moment1 += spectra.s11[k] * offset_hz;
+        moment2 += spectra.s11[k] * offset_hz * offset_hz;
+    }
+    let rough = s12 / s11;
+    // (S9): the residual holds the noise of both channels. Both inputs of one converter are taken as equally noisy;
+    // channel 1's share would otherwise pull H towards zero.
+    let own_noise =
+        (last - first) as f64 * spectra.n_blocks as f64 * noise / (1.0 + rough.norm_sqr());
+    let signal = s11 - own_noise;
+    if !(signal > 0.5 * s11) {
+        return None;
+    }
+    let h = s12 / signal;
+    let variance = 0.5 * noise * spectra.inflation / signal;
+    if !(2.0 * variance <= WORST_RELATIVE * WORST_RELATIVE * h.norm_sqr()) {
+        return None;
+    }
+    let centroid_offset_hz = moment1 / s11;
+    Some(Band {
+        middle_hz,
+        width_hz: high_hz - low_hz,
+        centroid_hz: middle_hz + centroid_offset_hz,
+        spread_hz2: moment2 / s11 - centroid_offset_hz * centroid_offset_hz,
+        h,
+        variance,
+    })
+}
+
+/// Moves each band's mean to the value at its middle: formula (S10). A band whose neighbours are missing stays at its
+/// centroid, uncorrected.
+fn centred(bands: &[Band]) -> Vec<(f64, Complex64, f64)> {
+    (0..bands.len())
+        .map(|i| {
+            let band = &bands[i];
+            let near =
+                |other: &&Band| (other.middle_hz - band.middle_hz).abs() < 1.5 * band.width_hz;
+            let below = i.checked_sub(1).and_then(|j| bands.get(j)).filter(near);
+            let above = bands.get(i + 1).filter(near);
+            let (Some(below), Some(above)) = (below, above) else {
+                return (band.centroid_hz, band.h, band.variance);
+            };
+            let (d0, d1) = (
+                band.centroid_hz - below.centroid_hz,
+                above.centroid_hz - band.centroid_hz,
+            );
+            let (s0, s1) = ((band.h - below.h) / d0, (above.h - band.h) / d1);
+            let curvature = (s1 - s0) * (2.0 / (d0 + d1));
+            let slope = (s0 * d1 + s1 * d0) / (d0 + d1);
+            let shift_hz = band.middle_hz - band.centroid_hz;
+            let bend = curvature * (0.5 * (shift_hz * shift_hz - band.spread_hz2));
+            let doubt = CORRECTION_DOUBT * bend.norm();
+            (
+                band.middle_hz,
+                band.h + slope * shift_hz + bend,
+                band.variance + 0.5 * doubt * doubt,
+            )
+        })
+        .collect()
+}
