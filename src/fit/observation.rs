@@ -1,0 +1,93 @@
+//! One condition's curve, as the fit sees it.
+
+use num_complex::Complex64;
+
+use crate::circuit::{Load, TestBox};
+use crate::impedance::ImpedanceCurve;
+use crate::quantity::Covariance2;
+
+/// What the cone carried.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Loading {
+    /// Nothing but air.
+    Free,
+    /// A known mass.
+    AddedMass {
+        /// Everything added, kg.
+        mass_kg: f64,
+    },
+    /// A closed test box.
+    TestBox {
+        /// Stiffness of its air seen through the cone, N/m.
+        air_stiffness_n_per_m: f64,
+        /// How far the box may change the air load, as a standard uncertainty around no change, kg.
+        air_load_change_kg: f64,
+    },
+}
+
+impl Loading {
+    pub(super) fn load(self, leak: bool) -> Load {
+        match self {
+            Self::Free => Load::Free,
+            Self::AddedMass { mass_kg } => Load::AddedMass { added_mass_kg: mass_kg },
+            Self::TestBox { air_stiffness_n_per_m, .. } => {
+                Load::TestBox(TestBox { air_stiffness_n_per_m, air_load: true, leak })
+            }
+        }
+    }
+}
+
+/// A curve and the condition it was taken in.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Observation {
+    /// Name for findings, for example `added-mass-1`.
+    pub name: String,
+    /// What the cone carried.
+    pub loading: Loading,
+    /// The impedance. Without covariance every point counts as equally sure, relative to its magnitude.
+    pub curve: ImpedanceCurve,
+}
+
+/// Relative uncertainty put on the points of a curve that states none. Only relative weights matter: the fit's scatter
+/// then sets the scale.
+const RELATIVE_WITHOUT_COVARIANCE: f64 = 1e-3;
+
+/// Turns a point's error into two numbers of unit variance: `[along·re, cross·re + rest·im]`.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Whitening {
+    along: f64,
+    cross: f64,
+    rest: f64,
+}
+
+impl Whitening {
+    pub(super) fn new(covariance: &Covariance2) -> Option<Self> {
+        let rest_variance = covariance.im_im - covariance.re_im * covariance.re_im / covariance.re_re;
+        if !(covariance.re_re > 0.0 && rest_variance > 0.0) || !covariance.trace().is_finite() {
+            return None;
+        }
+        let rest = 1.0 / rest_variance.sqrt();
+        let cross = -covariance.re_im / covariance.re_re * rest;
+        Some(Self { along: 1.0 / covariance.re_re.sqrt(), cross, rest })
+    }
+
+    pub(super) fn apply(&self, error: Complex64) -> (f64, f64) {
+        (self.along * error.re, self.cross * error.re + self.rest * error.im)
+    }
+}
+
+impl Observation {
+    /// The points' covariances, assumed where none were given.
+    pub(super) fn covariances(&self) -> Vec<Covariance2> {
+        match self.curve.covariance() {
+            Some(list) => list.to_vec(),
+            None => self
+                .curve
+                .z_ohm()
+                .iter()
+                .map(|z| Covariance2::circular((RELATIVE_WITHOUT_COVARIANCE * z.norm()).powi(2)))
+                .collect(),
+        }
+    }
+}

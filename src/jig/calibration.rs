@@ -1,0 +1,162 @@
+//! Calibration takes, each applied singly as a complex function of frequency: (J4) to (J6).
+
+use num_complex::Complex64;
+
+use super::{Jig, SmoothRatio};
+use crate::quantity::Covariance2;
+use crate::signal::ChannelRatio;
+
+/// A calibration take and what was in place of the driver.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Calibration<'a> {
+    /// Both inputs on one node: the ratio is the channels' own.
+    SameNode(&'a ChannelRatio),
+    /// A known resistor (ohm) in place of the driver.
+    CheckResistor(&'a ChannelRatio, f64),
+    /// The leads shorted at the driver's end.
+    ShortedLeads(&'a ChannelRatio),
+    /// The leads open at the driver's end.
+    OpenLeads(&'a ChannelRatio),
+}
+
+/// What the calibration takes say about the jig.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Corrections {
+    /// Channel 2 over channel 1 for the same voltage.
+    channels: Option<SmoothRatio>,
+    /// Impedance of the leads, ohm.
+    leads: Option<SmoothRatio>,
+    /// Admittance that stays when nothing is connected, siemens.
+    open: Option<SmoothRatio>,
+}
+
+impl Corrections {
+    /// Works out the corrections: channels first, then what stays open, then the leads. Of several takes of one kind
+    /// the last counts; a same-node take outranks a check resistor, since it needs no resistor's value.
+    pub fn new(jig: &Jig, calibrations: &[Calibration<'_>]) -> Self {
+        let mut corrections = Self::default();
+        for calibration in calibrations {
+            if let Calibration::CheckResistor(ratio, ohm) = calibration {
+                let expected = jig.ratio(Complex64::new(ohm + jig.lead_ohm, 0.0));
+                corrections.channels = from_ratio(ratio, |h| (h / expected, 1.0 / expected));
+            }
+        }
+        for calibration in calibrations {
+            if let Calibration::SameNode(ratio) = calibration {
+                corrections.channels = from_ratio(ratio, |h| (h, Complex64::new(1.0, 0.0)));
+            }
+        }
+        // What stays when the leads are open holds the input's load, so the typed one is not taken off as well.
+        for calibration in calibrations {
+            if let Calibration::OpenLeads(ratio) = calibration {
+                let jig = corrections.jig(jig);
+                corrections.open =
+                    from_ratio(&corrections.alike(ratio), |h| jig.sense_point_admittance(h));
+            }
+        }
+        for calibration in calibrations {
+            if let Calibration::ShortedLeads(ratio) = calibration {
+                corrections.leads = from_ratio(&corrections.alike(ratio), |h| {
+                    corrections.jig(jig).sense_point_impedance(h)
+                });
+            }
+        }
+        corrections
+    }
+
+    /// Whether a take calibrated the channels against each other.
+    pub fn channels_known(&self) -> bool {
+        self.channels.is_some()
+    }
+
+    /// Whether a take measured the leads.
+    pub fn leads_known(&self) -> bool {
+        self.leads.is_some()
+    }
+
+    /// Whether a take measured what stays connected with open leads.
+    pub fn open_known(&self) -> bool {
+        self.open.is_some()
+    }
+
+    /// The impedance at the driver's terminals for each point of a ratio, with its covariance.
+    pub fn impedance(&self, jig: &Jig, ratio: &ChannelRatio) -> (Vec<Complex64>, Vec<Covariance2>) {
+        let ratio = self.alike(ratio);
+        let jig = self.jig(jig);
+        let one = Complex64::new(1.0, 0.0);
+        let points = ratio
+            .frequency
+            .as_slice()
+            .iter()
+            .zip(ratio.h.iter().zip(&ratio.covariance));
+        points
+            .map(|(&f, (&h, covariance))| {
+                let (mut z, mut slope) = jig.sense_point_impedance(h);
+                let mut extra = Covariance2::default();
+                if let Some(open) = &self.open {
+                    let (y, doubt) = open.at(f);
+                    let off = one / (one - z * y);
+                    extra = extra.plus(&doubt.through(z * z * off * off));
+                    slope *= off * off;
+                    z *= off;
+                }
+                match &self.leads {
+                    Some(leads) => {
+                        let (lead, doubt) = leads.at(f);
+                        z -= lead;
+                        extra = extra.plus(&doubt);
+                    }
+                    None => z -= jig.lead_ohm,
+                }
+                (z, covariance.through(slope).plus(&extra))
+            })
+            .unzip()
+    }
+
+    /// The jig with what the takes have replaced taken out of it.
+    fn jig(&self, jig: &Jig) -> Jig {
+        Jig {
+            load_ohm: if self.open.is_some() {
+                f64::INFINITY
+            } else {
+                jig.load_ohm
+            },
+            gain: if self.channels.is_some() {
+                1.0
+            } else {
+                jig.gain
+            },
+            ..*jig
+        }
+    }
+
+    /// The ratio as alike channels would show it.
+    fn alike(&self, ratio: &ChannelRatio) -> ChannelRatio {
+        let mut out = ratio.clone();
+        let Some(channels) = &self.channels else {
+            return out;
+        };
+        for (i, &f) in ratio.frequency.as_slice().iter().enumerate() {
+            let (g, doubt) = channels.at(f);
+            out.h[i] = ratio.h[i] / g;
+            let from_channels = doubt.through(ratio.h[i] / (g * g));
+            out.covariance[i] = ratio.covariance[i].through(1.0 / g).plus(&from_channels);
+        }
+        out
+    }
+}
+
+/// Applies a function (with its derivative) to each point and smooths the outcome.
+fn from_ratio(
+    ratio: &ChannelRatio,
+    apply: impl Fn(Complex64) -> (Complex64, Complex64),
+) -> Option<SmoothRatio> {
+    let (mut value, mut covariance) = (vec![], vec![]);
+    for (&h, doubt) in ratio.h.iter().zip(&ratio.covariance) {
+        let (v, slope) = apply(h);
+        value.push(v);
+        covariance.push(doubt.through(slope));
+    }
+    SmoothRatio::new(ratio.frequency.as_slice(), value, covariance)
+}
