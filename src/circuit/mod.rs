@@ -1,88 +1,44 @@
 //! Equivalent circuits of a driver and its coil: an impedance, and how it moves with each parameter.
 //!
-//! Conventions: time convention e^(+jωt); ω in rad/s is 2π times the frequency in hertz; impedances in ohm; parameters
-//! in SI. A circuit does not know that it is being fitted: no weights, no bounds beyond what physics forbids.
+//! Conventions: time convention e^(+jωt), so an inductor's reactance is positive; ω in rad/s is 2π times the frequency
+//! in hertz; impedances in ohm; parameters in SI. A circuit does not know that it is being fitted: no weights, no
+//! bounds beyond what physics forbids. The formulas, with their sources, stand in `docs/circuits.md`; the code cites
+//! them as (C1), (C2) and so on.
 //!
-//! [`Circuit`] is the contract; anybody can implement it outside this crate.
+//! [`Circuit`] is the contract; anybody can implement it outside this crate. [`driver`] puts a whole driver together:
+//!
+//! ```
+//! use farcone::circuit::{Circuit, CoilFamily, Load, driver};
+//!
+//! let circuit = driver(CoilFamily::Plain, None, Load::Free);
+//! let names: Vec<&str> = circuit.parameters().iter().map(|p| p.name.as_ref()).collect();
+//! assert_eq!(names, ["re_ohm", "le_h", "bl_t_m", "mms_kg", "cms_m_per_n", "rms_kg_per_s"]);
+//! let z_ohm = circuit.impedance(42.874_150, &[5.5, 0.0, 7.2, 21.2e-3, 0.65e-3, 1.35]);
+//! assert!((z_ohm.norm() - 43.9).abs() < 1e-6);
+//! ```
 
-use std::borrow::Cow;
+mod coil_family;
+mod contract;
+mod lr2_coil;
+mod motional;
+mod motional_load;
+mod plain_coil;
+mod power_law_coil;
+mod resistance;
+mod semi_inductor_coil;
+mod series;
+mod start;
 
-use num_complex::Complex64;
+pub use coil_family::{CoilFamily, coil_inductance_h, driver};
+pub use contract::{Circuit, Domain, Glance, Parameter};
+pub use lr2_coil::Lr2Coil;
+pub use motional::MotionalBranch;
+pub use motional_load::{Load, TestBox};
+pub use plain_coil::PlainCoil;
+pub use power_law_coil::PowerLawCoil;
+pub use resistance::Resistance;
+pub use semi_inductor_coil::SemiInductorCoil;
+pub use series::Series;
 
-/// Which values physics allows a parameter to take.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[non_exhaustive]
-pub enum Domain {
-    /// Above zero.
-    Positive,
-    /// Strictly between two values.
-    Between(f64, f64),
-    /// Any number.
-    Real,
-}
-
-/// One parameter of a circuit.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Parameter {
-    /// Name with its SI unit as a suffix, for example `bl_t_m`. Two circuits that use the same name mean the same thing.
-    pub name: Cow<'static, str>,
-    /// Unit as a UCUM code; `1` for a plain number.
-    pub unit: &'static str,
-    /// What physics allows.
-    pub domain: Domain,
-}
-
-impl Parameter {
-    /// A parameter with a fixed name.
-    pub const fn new(name: &'static str, unit: &'static str, domain: Domain) -> Self {
-        Self {
-            name: Cow::Borrowed(name),
-            unit,
-            domain,
-        }
-    }
-}
-
-/// A two-terminal linear circuit: the contract that every circuit keeps.
-///
-/// `values` and `derivatives` are in the order of [`Circuit::parameters`] and have its length.
-pub trait Circuit: Send + Sync {
-    /// Short name, for example `lr-2`.
-    fn name(&self) -> &str;
-
-    /// The parameters, in the order of `values`.
-    fn parameters(&self) -> &[Parameter];
-
-    /// Impedance in ohm at `frequency_hz` (positive, finite) for `values`.
-    fn impedance(&self, frequency_hz: f64, values: &[f64]) -> Complex64;
-
-    /// The same, and ∂Z/∂value for each parameter written to `derivatives`.
-    fn impedance_and_derivatives(
-        &self,
-        frequency_hz: f64,
-        values: &[f64],
-        derivatives: &mut [Complex64],
-    ) -> Complex64;
-
-    /// Start values from what a curve shows at a glance.
-    fn start(&self, glance: &Glance) -> Vec<f64>;
-}
-
-/// What a first look at a curve shows; start values are made from it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Glance {
-    /// DC resistance, ohm.
-    pub re_ohm: f64,
-    /// Resonance, Hz.
-    pub fs_hz: f64,
-    /// Mechanical Q.
-    pub qms: f64,
-    /// Electrical Q.
-    pub qes: f64,
-    /// Moving mass, kg (a guess where nothing tells).
-    pub mms_kg: f64,
-    /// The coil's impedance at `coil_hz`, ohm: what is left there of Z after Re and the motional branch.
-    pub coil_ohm: Complex64,
-    /// Where `coil_ohm` was read, Hz.
-    pub coil_hz: f64,
-}
+/// Where the power-law elements state their magnitude, Hz; see (C5) for why.
+pub const MAGNITUDE_REFERENCE_HZ: f64 = 1000.0;
