@@ -63,4 +63,19 @@ impl ImpedanceCurve {
             .map(|list| inside.iter().map(|&i| list[i]).collect());
         Self::new(frequency, z_ohm, covariance)
     }
+
+    /// The same curve with other covariances (ohm squared); unchanged if their number does not fit.
+    #[must_use]
+    pub fn with_covariance(&self, covariance: Vec<Covariance2>) -> Self {
+        let fits = covariance.len() == self.n_points();
+        let covariance = if fits {
+            Some(covariance)
+        } else {
+            self.covariance.clone()
+        };
+        Self {
+            covariance,
+            ..self.clone()
+        }
+    }
 }

@@ -1,0 +1,221 @@
+//! One circuit fitted to all curves, and what can be read off it.
+
+use super::joint::{Joint, Structure};
+use super::least_squares::{Failure, Options, Problem};
+use super::observation::Observation;
+use super::robust;
+use crate::circuit::{Circuit, CoilFamily, Glance, Parameter};
+use crate::quantity::SymmetricMatrix;
+
+/// An inner coordinate (a logarithm) known no better than this is not determined: a factor of e either way.
+const UNDETERMINED: f64 = 1.0;
+/// Step of the numeric derivatives of derived quantities, in inner coordinates: the cube root of the rounding error
+/// balances rounding and curvature of a central difference.
+const STEP: f64 = 6e-6;
+
+/// A circuit that was fitted to all observations.
+pub struct Candidate {
+    structure: Structure,
+    joint: Joint,
+    inner: Vec<f64>,
+    /// Unscaled.
+    covariance: SymmetricMatrix,
+    undetermined: Vec<String>,
+    scale: f64,
+    /// Loss with the comparison's common scale, and what follows from it; set by the comparison.
+    pub(super) loss: f64,
+    pub(super) aicc: f64,
+    pub(super) weight: f64,
+}
+
+/// Values derived from a candidate, and their covariance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Derived {
+    /// The values.
+    pub values: Vec<f64>,
+    /// Their covariance.
+    pub covariance: SymmetricMatrix,
+}
+
+impl Candidate {
+    /// Fits one structure.
+    pub(super) fn fit(
+        observations: &[Observation],
+        glances: &[Glance],
+        structure: Structure,
+        options: &Options,
+    ) -> Result<Self, Failure> {
+        let Some(mut joint) = Joint::new(observations, glances, &structure) else {
+            return Err(Failure::not_finite());
+        };
+        let start = joint.start.clone();
+        let fit = robust::fit(&mut joint, &start, options)?;
+        let unsure = |i: &usize| fit.covariance.get(*i, *i).sqrt() > UNDETERMINED;
+        let undetermined = (0..joint.unknowns.len())
+            .filter(|i| fit.undetermined.contains(i) || (unsure(i) && !is_scale_free(&joint.unknowns[*i].name)))
+            .map(|i| joint.unknowns[i].name.clone())
+            .collect();
+        Ok(Self {
+            structure,
+            joint,
+            inner: fit.inner,
+            covariance: fit.covariance,
+            undetermined,
+            scale: fit.scale,
+            loss: f64::NAN,
+            aicc: f64::NAN,
+            weight: 0.0,
+        })
+    }
+
+    pub(super) fn robust_scale(&self) -> f64 {
+        self.scale
+    }
+
+    /// Sets the loss for a common scale and the information criterion AICc that follows, formula (F5).
+    pub(super) fn judge(&mut self, scale: f64) {
+        let n = self.joint.n_data() as f64;
+        let k = self.joint.unknowns.len() as f64 + 1.0;
+        self.loss = robust::loss(&self.joint, &self.inner, scale);
+        self.aicc = n * (self.loss / n).ln() + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0);
+    }
+
+    /// Coil family.
+    pub fn coil(&self) -> CoilFamily {
+        self.structure.coil
+    }
+
+    /// Reference frequency of the creep, Hz; `None` without creep.
+    pub fn creep_reference_hz(&self) -> Option<f64> {
+        self.structure.creep_reference_hz
+    }
+
+    /// Whether a leak of the test box was fitted.
+    pub fn leak(&self) -> bool {
+        self.structure.leak
+    }
+
+    /// Akaike weight among the candidates that were compared, 0 to 1.
+    pub fn weight(&self) -> f64 {
+        self.weight
+    }
+
+    /// The information criterion; only differences mean something.
+    pub fn aicc(&self) -> f64 {
+        self.aicc
+    }
+
+    /// Loss over degrees of freedom: near 1 if the stated noise explains what is left, formula (F4).
+    pub fn reduced_loss(&self) -> f64 {
+        self.loss / (self.joint.n_data() - self.joint.unknowns.len()) as f64
+    }
+
+    /// Unknowns that the data do not determine, by name.
+    pub fn undetermined(&self) -> &[String] {
+        &self.undetermined
+    }
+
+    /// The circuit of one observation.
+    pub fn circuit(&self, observation: usize) -> &dyn Circuit {
+        &self.joint.parts[observation].circuit
+    }
+
+    /// The values of the circuit of one observation, SI, in the circuit's order.
+    pub fn circuit_values(&self, observation: usize) -> Vec<f64> {
+        self.joint.circuit_values(observation, &self.inner)
+    }
+
+    /// The parameters of the circuit of one observation with their values.
+    pub fn circuit_parameters(&self, observation: usize) -> Vec<(Parameter, f64)> {
+        let values = self.circuit_values(observation);
+        self.circuit(observation).parameters().iter().cloned().zip(values).collect()
+    }
+
+    /// An unknown of the fit by name, for example `box_inverse_ql[test-box]`: value and standard uncertainty, SI.
+    pub fn unknown(&self, name: &str) -> Option<(f64, f64)> {
+        let i = self.joint.index(name)?;
+        let transform = &self.joint.unknowns[i].transform;
+        let u = (self.covariance.get(i, i) * self.inflation()).sqrt() * transform.slope(self.inner[i]).abs();
+        Some((transform.value(self.inner[i]), u))
+    }
+
+    /// Model less measured at each point of one observation, ohm.
+    pub fn errors_ohm(&self, observation: usize) -> Vec<num_complex::Complex64> {
+        self.joint.errors_ohm(observation, &self.inner)
+    }
+
+    /// Whitened model less measured at each point of one observation.
+    pub fn whitened_errors(&self, observation: usize) -> Vec<(f64, f64)> {
+        self.joint.errors(observation, &self.inner)
+    }
+
+    /// Quantities of the free-air circuit with their covariance, by propagation: JCGM 100:2008, 5.2.
+    ///
+    /// `quantities` gets the free-air circuit and its values.
+    pub fn derive(&self, quantities: &dyn Fn(&dyn Circuit, &[f64]) -> Vec<f64>) -> Derived {
+        let at = |inner: &[f64]| quantities(&self.joint.parts[0].circuit, &self.joint.circuit_values(0, inner));
+        let values = at(&self.inner);
+        let n_unknown = self.inner.len();
+        let mut slopes = vec![vec![0.0; n_unknown]; values.len()];
+        for j in 0..n_unknown {
+            let moved = |step: f64| {
+                let mut inner = self.inner.clone();
+                inner[j] += step;
+                at(&inner)
+            };
+            for (i, (up, down)) in moved(STEP).iter().zip(moved(-STEP)).enumerate() {
+                slopes[i][j] = (up - down) / (2.0 * STEP);
+            }
+        }
+        let mut covariance = SymmetricMatrix::zero(values.len());
+        for i in 0..values.len() {
+            for j in 0..=i {
+                let mut sum = 0.0;
+                for (k, a) in slopes[i].iter().enumerate() {
+                    for (l, b) in slopes[j].iter().enumerate() {
+                        sum += a * b * self.covariance.get(k, l);
+                    }
+                }
+                covariance.set(i, j, sum * self.inflation());
+            }
+        }
+        Derived { values, covariance }
+    }
+
+    /// How the quantities would change, had the observations been these: one Gauss–Newton step, formula (F6).
+    pub fn response(
+        &self,
+        observations: &[Observation],
+        quantities: &dyn Fn(&dyn Circuit, &[f64]) -> Vec<f64>,
+    ) -> Vec<f64> {
+        let replaced = self.joint.replaced(observations, &self.structure);
+        let (n, p) = (self.joint.n_residuals(), self.inner.len());
+        let (mut before, mut after) = (vec![0.0; n], vec![0.0; n]);
+        self.joint.residuals(&self.inner, &mut before);
+        replaced.residuals(&self.inner, &mut after);
+        let mut jacobian = vec![0.0; n * p];
+        self.joint.jacobian(&self.inner, &mut jacobian);
+        let pull: Vec<f64> = (0..p)
+            .map(|j| {
+                let column = &jacobian[j * n..(j + 1) * n];
+                column.iter().zip(after.iter().zip(&before)).map(|(c, (a, b))| c * (a - b)).sum()
+            })
+            .collect();
+        let moved: Vec<f64> = (0..p)
+            .map(|i| self.inner[i] - (0..p).map(|j| self.covariance.get(i, j) * pull[j]).sum::<f64>())
+            .collect();
+        let at = |inner: &[f64]| quantities(&self.joint.parts[0].circuit, &self.joint.circuit_values(0, inner));
+        at(&moved).iter().zip(at(&self.inner)).map(|(new, old)| new - old).collect()
+    }
+
+    /// Scatter beyond the stated noise widens the covariance; scatter below it does not narrow it.
+    fn inflation(&self) -> f64 {
+        let reduced = self.reduced_loss();
+        if reduced > 1.0 { reduced } else { 1.0 }
+    }
+}
+
+/// Unknowns whose inner coordinate is no logarithm, so that [`UNDETERMINED`] says nothing about them.
+fn is_scale_free(name: &str) -> bool {
+    name.starts_with("box_")
+}
