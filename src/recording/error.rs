@@ -120,7 +120,7 @@ pub enum RecordingError {
     NoSuchChannel {
         /// Which channel, from 1.
         channel: usize,
-        /// How many there are; 0 if no file has been looked at.
+        /// How many there are.
         n_channels: usize,
     },
     /// Channels are counted from 1.

@@ -270,8 +270,7 @@ fn only_chunks<R: Read + Seek>(
 ) -> Result<bool, RecordingError> {
     let mut position = start;
     for _ in 0..MAX_CHUNKS {
-        // One beyond: the last pad byte may be left out.
-        if position == end || position == end + 1 {
+        if position == end {
             return Ok(true);
         }
         match chunk_head(reader, position)? {
@@ -285,7 +284,7 @@ fn only_chunks<R: Read + Seek>(
 }
 
 /// Where the next chunk starts. A chunk of odd size is followed by a pad byte of zero; some writers forget it, and what
-/// stands there then is the first letter of the next chunk's name.
+/// stands there then is the first letter of the next chunk's name, or nothing.
 fn after_chunk<R: Read + Seek>(
     reader: &mut R,
     body: u64,
@@ -297,7 +296,7 @@ fn after_chunk<R: Read + Seek>(
     }
     let padded = bytes_at(reader, next, 1)?
         .first()
-        .is_none_or(|&pad| pad == 0);
+        .is_some_and(|&pad| pad == 0);
     Ok(next + u64::from(padded))
 }
 
