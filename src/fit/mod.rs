@@ -1,1 +1,4 @@
 //! The `fit` room.
+
+pub mod least_squares;
+pub mod transform;
