@@ -4,9 +4,15 @@
 //! is `None`, never zero: a zero would read as perfect certainty.
 
 mod covariance;
+mod display;
 mod estimate;
 mod grid;
+mod text;
+mod unit;
 
 pub use covariance::{Covariance2, SymmetricMatrix};
+pub use display::{DisplayUnit, Shown, format_estimate};
 pub use estimate::{Estimate, Spread, Stated};
 pub use grid::{FrequencyGrid, GridError};
+pub use text::{QuantityError, parse_band, parse_quantity, parse_quantity_of};
+pub use unit::Dimension;
