@@ -1,7 +1,7 @@
 //! One circuit fitted to all curves, and what can be read off it.
 
 use super::joint::{Joint, Structure};
-use super::least_squares::{Failure, Options, Problem};
+use super::least_squares::{Failure, FailureReason, Options, Problem};
 use super::observation::Observation;
 use super::robust;
 use crate::circuit::{Circuit, CoilFamily, Glance, Parameter};
@@ -46,13 +46,23 @@ impl Candidate {
         options: &Options,
     ) -> Result<Self, Failure> {
         let Some(mut joint) = Joint::new(observations, glances, &structure) else {
-            return Err(Failure::not_finite());
+            return Err(Failure {
+                reason: FailureReason::ResidualNotFinite {
+                    residual: 0,
+                    value: f64::NAN,
+                },
+                parameters: vec![],
+                evaluations: 0,
+            });
         };
         let start = joint.start.clone();
         let fit = robust::fit(&mut joint, &start, options)?;
         let unsure = |i: &usize| fit.covariance.get(*i, *i).sqrt() > UNDETERMINED;
         let undetermined = (0..joint.unknowns.len())
-            .filter(|i| fit.undetermined.contains(i) || (unsure(i) && !is_scale_free(&joint.unknowns[*i].name)))
+            .filter(|i| {
+                fit.undetermined.contains(i)
+                    || (unsure(i) && !is_scale_free(&joint.unknowns[*i].name))
+            })
             .map(|i| joint.unknowns[i].name.clone())
             .collect();
         Ok(Self {
@@ -128,14 +138,20 @@ impl Candidate {
     /// The parameters of the circuit of one observation with their values.
     pub fn circuit_parameters(&self, observation: usize) -> Vec<(Parameter, f64)> {
         let values = self.circuit_values(observation);
-        self.circuit(observation).parameters().iter().cloned().zip(values).collect()
+        self.circuit(observation)
+            .parameters()
+            .iter()
+            .cloned()
+            .zip(values)
+            .collect()
     }
 
     /// An unknown of the fit by name, for example `box_inverse_ql[test-box]`: value and standard uncertainty, SI.
     pub fn unknown(&self, name: &str) -> Option<(f64, f64)> {
         let i = self.joint.index(name)?;
         let transform = &self.joint.unknowns[i].transform;
-        let u = (self.covariance.get(i, i) * self.inflation()).sqrt() * transform.slope(self.inner[i]).abs();
+        let u = (self.covariance.get(i, i) * self.inflation()).sqrt()
+            * transform.derivative(self.inner[i]).abs();
         Some((transform.value(self.inner[i]), u))
     }
 
@@ -153,7 +169,12 @@ impl Candidate {
     ///
     /// `quantities` gets the free-air circuit and its values.
     pub fn derive(&self, quantities: &dyn Fn(&dyn Circuit, &[f64]) -> Vec<f64>) -> Derived {
-        let at = |inner: &[f64]| quantities(&self.joint.parts[0].circuit, &self.joint.circuit_values(0, inner));
+        let at = |inner: &[f64]| {
+            quantities(
+                &self.joint.parts[0].circuit,
+                &self.joint.circuit_values(0, inner),
+            )
+        };
         let values = at(&self.inner);
         let n_unknown = self.inner.len();
         let mut slopes = vec![vec![0.0; n_unknown]; values.len()];
@@ -198,14 +219,32 @@ impl Candidate {
         let pull: Vec<f64> = (0..p)
             .map(|j| {
                 let column = &jacobian[j * n..(j + 1) * n];
-                column.iter().zip(after.iter().zip(&before)).map(|(c, (a, b))| c * (a - b)).sum()
+                column
+                    .iter()
+                    .zip(after.iter().zip(&before))
+                    .map(|(c, (a, b))| c * (a - b))
+                    .sum()
             })
             .collect();
         let moved: Vec<f64> = (0..p)
-            .map(|i| self.inner[i] - (0..p).map(|j| self.covariance.get(i, j) * pull[j]).sum::<f64>())
+            .map(|i| {
+                self.inner[i]
+                    - (0..p)
+                        .map(|j| self.covariance.get(i, j) * pull[j])
+                        .sum::<f64>()
+            })
             .collect();
-        let at = |inner: &[f64]| quantities(&self.joint.parts[0].circuit, &self.joint.circuit_values(0, inner));
-        at(&moved).iter().zip(at(&self.inner)).map(|(new, old)| new - old).collect()
+        let at = |inner: &[f64]| {
+            quantities(
+                &self.joint.parts[0].circuit,
+                &self.joint.circuit_values(0, inner),
+            )
+        };
+        at(&moved)
+            .iter()
+            .zip(at(&self.inner))
+            .map(|(new, old)| new - old)
+            .collect()
     }
 
     /// Scatter beyond the stated noise widens the covariance; scatter below it does not narrow it.

@@ -42,7 +42,10 @@ pub struct Choice {
 
 impl Default for Choice {
     fn default() -> Self {
-        Self { coils: CoilFamily::ALL.to_vec(), creep: true }
+        Self {
+            coils: CoilFamily::ALL.to_vec(),
+            creep: true,
+        }
     }
 }
 
@@ -102,7 +105,7 @@ impl Unfitted {
             Self::NotConverged { failure } => Finding::new(
                 Code::NotConverged,
                 Severity::Redo,
-                format!("no circuit could be fitted to the curves: {failure}"),
+                format!("no circuit could be fitted to the curves: {}", failure.reason),
                 "look at the curve: a rattle, a loose contact or a moving lead leaves steps or spikes; then record again",
             ),
             Self::Cancelled => {
@@ -113,10 +116,16 @@ impl Unfitted {
 }
 
 /// Fits all candidates jointly to the observations, of which the first is the free-air one.
-pub fn fit_all(observations: &[Observation], choice: &Choice, watcher: &mut dyn Watcher) -> Result<Fit, Unfitted> {
+pub fn fit_all(
+    observations: &[Observation],
+    choice: &Choice,
+    watcher: &mut dyn Watcher,
+) -> Result<Fit, Unfitted> {
     let mut seen = vec![];
     for observation in observations {
-        let none = Unfitted::NoResonance { observation: observation.name.clone() };
+        let none = Unfitted::NoResonance {
+            observation: observation.name.clone(),
+        };
         seen.push(resonance(&observation.curve).ok_or(none)?);
     }
     let fs_hz = seen[0].fs_hz;
@@ -142,7 +151,13 @@ pub fn fit_all(observations: &[Observation], choice: &Choice, watcher: &mut dyn 
         );
     }
     let n_comparable = n_comparable(&mut candidates, observations);
-    let fit = Fit { candidates, seen, misfit, n_comparable, findings };
+    let fit = Fit {
+        candidates,
+        seen,
+        misfit,
+        n_comparable,
+        findings,
+    };
     Ok(fit)
 }
 
@@ -157,14 +172,26 @@ fn compare(
     let mut glances = glances(observations, seen);
     let mut found: Vec<Candidate> = vec![];
     let mut first_failure = None;
-    let creeps: &[Option<f64>] = if choice.creep { &[None, Some(seen[0].fs_hz)] } else { &[None] };
+    let creeps: &[Option<f64>] = if choice.creep {
+        &[None, Some(seen[0].fs_hz)]
+    } else {
+        &[None]
+    };
     let n_structures = creeps.len() * choice.coils.len();
     for (i, &creep_reference_hz) in creeps.iter().enumerate() {
         for (j, &coil) in choice.coils.iter().enumerate() {
-            if watcher.at("fit", (i * choice.coils.len() + j) as f64 / n_structures as f64) == Continue::No {
+            if watcher.at(
+                "fit",
+                (i * choice.coils.len() + j) as f64 / n_structures as f64,
+            ) == Continue::No
+            {
                 return Err(Unfitted::Cancelled);
             }
-            let structure = Structure { coil, creep_reference_hz, leak: false };
+            let structure = Structure {
+                coil,
+                creep_reference_hz,
+                leak: false,
+            };
             match Candidate::fit(observations, &glances, structure, &options) {
                 Ok(candidate) => {
                     refine(&mut glances, observations, &candidate);
@@ -183,14 +210,23 @@ fn compare(
             None => Unfitted::Cancelled,
         });
     };
-    if observations.iter().any(|o| matches!(o.loading, Loading::TestBox { .. })) {
-        let structure = Structure { leak: true, coil: best.coil(), creep_reference_hz: best.creep_reference_hz() };
+    if observations
+        .iter()
+        .any(|o| matches!(o.loading, Loading::TestBox { .. }))
+    {
+        let structure = Structure {
+            leak: true,
+            coil: best.coil(),
+            creep_reference_hz: best.creep_reference_hz(),
+        };
         if let Ok(mut leaky) = Candidate::fit(observations, &glances, structure, &options) {
             leaky.judge(best.robust_scale());
             if leaky.aicc + LEAK_EVIDENCE < best.aicc {
                 // All the others would need the leak as well, and they were behind without it.
                 leaky.weight = 1.0;
-                found.iter_mut().for_each(|candidate| candidate.weight = 0.0);
+                found
+                    .iter_mut()
+                    .for_each(|candidate| candidate.weight = 0.0);
                 found.insert(0, leaky);
             }
         }
@@ -201,16 +237,31 @@ fn compare(
 /// Sorts by AICc on the best one's scale and sets Akaike weights. A candidate with an undetermined unknown adds nothing
 /// over the simpler one that it contains, so it counts only if there is no other.
 fn rank(found: &mut Vec<Candidate>) {
-    if found.iter().any(|candidate| candidate.undetermined().is_empty()) {
+    if found
+        .iter()
+        .any(|candidate| candidate.undetermined().is_empty())
+    {
         found.retain(|candidate| candidate.undetermined().is_empty());
     }
-    let Some(scale) = found.iter().map(Candidate::robust_scale).min_by(f64::total_cmp) else { return };
-    found.iter_mut().for_each(|candidate| candidate.judge(scale));
+    let Some(scale) = found
+        .iter()
+        .map(Candidate::robust_scale)
+        .min_by(f64::total_cmp)
+    else {
+        return;
+    };
+    found
+        .iter_mut()
+        .for_each(|candidate| candidate.judge(scale));
     found.sort_by(|a, b| a.aicc.total_cmp(&b.aicc));
     let best = found[0].aicc;
     let support = |candidate: &Candidate| {
         let behind = candidate.aicc - best;
-        if behind <= SUPPORTED { (-0.5 * behind).exp() } else { 0.0 }
+        if behind <= SUPPORTED {
+            (-0.5 * behind).exp()
+        } else {
+            0.0
+        }
     };
     let total: f64 = found.iter().map(support).sum();
     for candidate in found.iter_mut() {
@@ -241,23 +292,32 @@ fn glances(observations: &[Observation], seen: &[Resonance]) -> Vec<Glance> {
 
 /// Where the coil shows best: a decade and a half above the resonance, or the end of the curve.
 fn coil_point(curve: &ImpedanceCurve, fs_hz: f64) -> usize {
-    curve.frequency_hz().partition_point(|&f| f < 30.0 * fs_hz).min(curve.n_points() - 1)
+    curve
+        .frequency_hz()
+        .partition_point(|&f| f < 30.0 * fs_hz)
+        .min(curve.n_points() - 1)
 }
 
 /// Mms = ΔM/[(fs/f′)² − 1] or k/[(2πfc)² − (2πfs)²]: Small 1972 (from memory, confirmed by computation).
 fn mass_guess(observations: &[Observation], seen: &[Resonance]) -> f64 {
     let fs_hz = seen[0].fs_hz;
-    let guess = observations.iter().zip(seen).find_map(|(observation, loaded)| {
-        let guess = match observation.loading {
-            Loading::Free => return None,
-            Loading::AddedMass { mass_kg } => mass_kg / ((fs_hz / loaded.fs_hz).powi(2) - 1.0),
-            Loading::TestBox { air_stiffness_n_per_m, .. } => {
-                let omega2 = |f_hz: f64| (std::f64::consts::TAU * f_hz).powi(2);
-                air_stiffness_n_per_m / (omega2(loaded.fs_hz) - omega2(fs_hz))
-            }
-        };
-        (guess > 0.0 && guess.is_finite()).then_some(guess)
-    });
+    let guess = observations
+        .iter()
+        .zip(seen)
+        .find_map(|(observation, loaded)| {
+            let guess = match observation.loading {
+                Loading::Free => return None,
+                Loading::AddedMass { mass_kg } => mass_kg / ((fs_hz / loaded.fs_hz).powi(2) - 1.0),
+                Loading::TestBox {
+                    air_stiffness_n_per_m,
+                    ..
+                } => {
+                    let omega2 = |f_hz: f64| (std::f64::consts::TAU * f_hz).powi(2);
+                    air_stiffness_n_per_m / (omega2(loaded.fs_hz) - omega2(fs_hz))
+                }
+            };
+            (guess > 0.0 && guess.is_finite()).then_some(guess)
+        });
     guess.unwrap_or(GAUGE_MMS_KG)
 }
 
@@ -271,7 +331,8 @@ fn refine(glances: &mut [Glance], observations: &[Observation], candidate: &Cand
         // What the whole model leaves to the coil: the measured Z less everything but the coil.
         let coil = candidate.coil().coil();
         let n_coil = coil.parameters().len();
-        let rest = candidate.circuit(i).impedance(f_hz, &values) - coil.impedance(f_hz, &values[1..=n_coil]);
+        let rest = candidate.circuit(i).impedance(f_hz, &values)
+            - coil.impedance(f_hz, &values[1..=n_coil]);
         let coil_ohm = curve.z_ohm()[at] - rest;
         glance.re_ohm = values[0];
         if coil_ohm.re > 0.0 && coil_ohm.im > 0.0 {
@@ -286,9 +347,17 @@ fn judged(candidate: &Candidate, observations: &[Observation]) -> (f64, f64) {
     let mut squares = vec![];
     for (i, observation) in observations.iter().enumerate() {
         let misfit = smoothed(observation.curve.frequency_hz(), &candidate.errors_ohm(i));
-        squares.extend(misfit.iter().zip(observation.curve.z_ohm()).map(|(e, z)| e.norm_sqr() / z.norm_sqr()));
+        squares.extend(
+            misfit
+                .iter()
+                .zip(observation.curve.z_ohm())
+                .map(|(e, z)| e.norm_sqr() / z.norm_sqr()),
+        );
     }
-    (candidate.reduced_loss(), (squares.iter().sum::<f64>() / squares.len() as f64).sqrt())
+    (
+        candidate.reduced_loss(),
+        (squares.iter().sum::<f64>() / squares.len() as f64).sqrt(),
+    )
 }
 
 /// Mean over a stretch around each point, which noise does not survive but misfit does.
@@ -313,7 +382,12 @@ fn eased(
 ) -> Result<Option<Vec<Observation>>, Unfitted> {
     let below: Option<Vec<Observation>> = observations
         .iter()
-        .map(|o| Some(Observation { curve: o.curve.between(0.0, above_hz)?, ..o.clone() }))
+        .map(|o| {
+            Some(Observation {
+                curve: o.curve.between(0.0, above_hz)?,
+                ..o.clone()
+            })
+        })
         .collect();
     let Some(below) = below.filter(|list| list.iter().all(|o| o.curve.n_points() > 30)) else {
         return Ok(None);
@@ -324,14 +398,29 @@ fn eased(
         let values = best.circuit_values(i);
         let f_hz = observation.curve.frequency_hz();
         let model = |f: f64| best.circuit(i).impedance(f, &values);
-        let errors: Vec<_> = f_hz.iter().zip(observation.curve.z_ohm()).map(|(&f, z)| model(f) - z).collect();
+        let errors: Vec<_> = f_hz
+            .iter()
+            .zip(observation.curve.z_ohm())
+            .map(|(&f, z)| model(f) - z)
+            .collect();
         let misfit = smoothed(f_hz, &errors);
         let covariance = observation.covariances();
-        let widened = covariance.iter().zip(&misfit).zip(f_hz).map(|((c, e), &f)| {
-            if f > above_hz { c.plus(&Covariance2::circular(e.norm_sqr())) } else { *c }
-        });
+        let widened = covariance
+            .iter()
+            .zip(&misfit)
+            .zip(f_hz)
+            .map(|((c, e), &f)| {
+                if f > above_hz {
+                    c.plus(&Covariance2::circular(e.norm_sqr()))
+                } else {
+                    *c
+                }
+            });
         let curve = observation.curve.with_covariance(widened.collect());
-        Observation { curve, ..observation.clone() }
+        Observation {
+            curve,
+            ..observation.clone()
+        }
     });
     Ok(Some(eased.collect()))
 }
@@ -340,6 +429,9 @@ fn eased(
 fn n_comparable(candidates: &mut [Candidate], observations: &[Observation]) -> usize {
     let part = |candidate: &Candidate| judged(candidate, observations).1;
     let best = part(&candidates[0]);
-    let n = candidates.iter().take_while(|candidate| part(candidate) <= COMPARABLE * best).count();
+    let n = candidates
+        .iter()
+        .take_while(|candidate| part(candidate) <= COMPARABLE * best)
+        .count();
     n.max(2).min(candidates.len())
 }

@@ -38,8 +38,13 @@ pub fn resonance(curve: &ImpedanceCurve) -> Option<Resonance> {
         return None;
     }
     let level = r0.sqrt() * re_ohm;
-    let above = (peak..f.len()).find(|&i| magnitude[i] < level).map(|i| crossing(f, &magnitude, i - 1, level));
-    let below = (0..peak).rev().find(|&i| magnitude[i] < level).map(|i| crossing(f, &magnitude, i, level));
+    let above = (peak..f.len())
+        .find(|&i| magnitude[i] < level)
+        .map(|i| crossing(f, &magnitude, i - 1, level));
+    let below = (0..peak)
+        .rev()
+        .find(|&i| magnitude[i] < level)
+        .map(|i| crossing(f, &magnitude, i, level));
     let (f1, f2) = match (below, above) {
         (Some(f1), Some(f2)) => (f1, f2),
         (None, Some(f2)) => (f[peak] * f[peak] / f2, f2),
@@ -48,7 +53,13 @@ pub fn resonance(curve: &ImpedanceCurve) -> Option<Resonance> {
     };
     let fs_hz = (f1 * f2).sqrt();
     let qms = fs_hz * r0.sqrt() / (f2 - f1);
-    (qms > 0.0 && qms.is_finite()).then_some(Resonance { re_ohm, fs_hz, qms, qes: qms / (r0 - 1.0), r0 })
+    (qms > 0.0 && qms.is_finite()).then_some(Resonance {
+        re_ohm,
+        fs_hz,
+        qms,
+        qes: qms / (r0 - 1.0),
+        r0,
+    })
 }
 
 /// What is left of Z at `i` after Re and the motional branch, ohm.
@@ -61,7 +72,11 @@ pub(super) fn coil_ohm(curve: &ImpedanceCurve, i: usize, seen: &Resonance) -> Co
 
 fn crossing(f: &[f64], magnitude: &[f64], i: usize, level: f64) -> f64 {
     let (m0, m1) = (magnitude[i], magnitude[i + 1]);
-    if m0 == m1 { f[i] } else { f[i] + (f[i + 1] - f[i]) * (level - m0) / (m1 - m0) }
+    if m0 == m1 {
+        f[i]
+    } else {
+        f[i] + (f[i + 1] - f[i]) * (level - m0) / (m1 - m0)
+    }
 }
 
 /// Index of the local maximum that stands highest above the higher of the lowest points on either side.
@@ -69,14 +84,31 @@ fn most_prominent(magnitude: &[f64]) -> Option<usize> {
     let n = magnitude.len();
     let lowest = |values: &mut dyn Iterator<Item = f64>| {
         let mut low = f64::INFINITY;
-        values.map(|v| { if v < low { low = v; } low }).collect::<Vec<f64>>()
+        values
+            .map(|v| {
+                if v < low {
+                    low = v;
+                }
+                low
+            })
+            .collect::<Vec<f64>>()
     };
     let from_left = lowest(&mut magnitude.iter().copied());
     let mut from_right = lowest(&mut magnitude.iter().rev().copied());
     from_right.reverse();
     (1..n.saturating_sub(1))
         .filter(|&i| magnitude[i] >= magnitude[i - 1] && magnitude[i] >= magnitude[i + 1])
-        .map(|i| (i, magnitude[i] / if from_left[i] > from_right[i] { from_left[i] } else { from_right[i] }))
+        .map(|i| {
+            (
+                i,
+                magnitude[i]
+                    / if from_left[i] > from_right[i] {
+                        from_left[i]
+                    } else {
+                        from_right[i]
+                    },
+            )
+        })
         .filter(|(_, rise)| *rise > LEAST_RISE)
         .max_by(|a, b| a.1.total_cmp(&b.1))
         .map(|(i, _)| i)

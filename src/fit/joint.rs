@@ -68,9 +68,19 @@ pub(super) const GAUGE_MMS_KG: f64 = 0.01;
 
 impl Joint {
     /// Builds the problem. `glances` belong to the observations. `None` if a point's covariance is no covariance.
-    pub fn new(observations: &[Observation], glances: &[Glance], structure: &Structure) -> Option<Self> {
-        let mut joint = Self { parts: vec![], unknowns: vec![], start: vec![] };
-        let weighable = observations.iter().any(|o| !matches!(o.loading, Loading::Free));
+    pub fn new(
+        observations: &[Observation],
+        glances: &[Glance],
+        structure: &Structure,
+    ) -> Option<Self> {
+        let mut joint = Self {
+            parts: vec![],
+            unknowns: vec![],
+            start: vec![],
+        };
+        let weighable = observations
+            .iter()
+            .any(|o| !matches!(o.loading, Loading::Free));
         for (observation, glance) in observations.iter().zip(glances) {
             let circuit = driver(
                 structure.coil,
@@ -89,24 +99,33 @@ impl Joint {
                         let prior = Some((0.0, RMS_RATIO_PRIOR));
                         let ratio = joint.unknown(&own("rms_ratio"), Domain::Positive, 1.0, prior);
                         match (rms, ratio) {
-                            (Source::Unknown(rms), Source::Unknown(ratio)) => Source::Product(rms, ratio),
+                            (Source::Unknown(rms), Source::Unknown(ratio)) => {
+                                Source::Product(rms, ratio)
+                            }
                             (other, _) => other,
                         }
                     }
                     "box_air_load_kg" => {
                         let prior = match observation.loading {
-                            Loading::TestBox { air_load_change_kg, .. } => Some((0.0, air_load_change_kg)),
+                            Loading::TestBox {
+                                air_load_change_kg, ..
+                            } => Some((0.0, air_load_change_kg)),
                             Loading::Free | Loading::AddedMass { .. } => None,
                         };
                         joint.unknown(&own("box_air_load_kg"), parameter.domain, value, prior)
                     }
-                    "box_inverse_ql" => joint.unknown(&own("box_inverse_ql"), parameter.domain, value, None),
+                    "box_inverse_ql" => {
+                        joint.unknown(&own("box_inverse_ql"), parameter.domain, value, None)
+                    }
                     shared => joint.unknown(shared, parameter.domain, value, None),
                 };
                 sources.push(source);
             }
-            let whitening: Option<Vec<Whitening>> =
-                observation.covariances().iter().map(Whitening::new).collect();
+            let whitening: Option<Vec<Whitening>> = observation
+                .covariances()
+                .iter()
+                .map(Whitening::new)
+                .collect();
             joint.parts.push(Part {
                 name: observation.name.clone(),
                 circuit,
@@ -121,14 +140,25 @@ impl Joint {
     }
 
     /// The unknown of this name, made on first use.
-    fn unknown(&mut self, name: &str, domain: Domain, start: f64, prior: Option<(f64, f64)>) -> Source {
+    fn unknown(
+        &mut self,
+        name: &str,
+        domain: Domain,
+        start: f64,
+        prior: Option<(f64, f64)>,
+    ) -> Source {
         if let Some(i) = self.unknowns.iter().position(|u| u.name == name) {
             return Source::Unknown(i);
         }
-        // Creep near zero must stay reachable: a small suspension has little of it.
-        let transform = Transform::new(domain);
-        self.unknowns.push(Unknown { name: name.to_owned(), transform, prior });
-        self.start.push(transform.inner(start));
+        let transform = Transform::from(domain);
+        self.unknowns.push(Unknown {
+            name: name.to_owned(),
+            transform,
+            prior,
+        });
+        // Start values lie inside their domain by the contract of circuits; should one not, the middle of the inner
+        // range is as good as any.
+        self.start.push(transform.inner(start).unwrap_or(0.0));
         Source::Unknown(self.unknowns.len() - 1)
     }
 
@@ -154,16 +184,28 @@ impl Joint {
     /// Puts another set of curves and loadings into the same problem, weights untouched: what the measurement would
     /// have been, had something typed been different. Circuits must have the same parameters.
     pub fn replaced(&self, observations: &[Observation], structure: &Structure) -> Self {
-        let parts = self.parts.iter().zip(observations).map(|(part, other)| Part {
-            name: part.name.clone(),
-            circuit: driver(structure.coil, structure.creep_reference_hz, other.loading.load(structure.leak)),
-            sources: part.sources.clone(),
-            frequency_hz: part.frequency_hz.clone(),
-            z_ohm: other.curve.z_ohm().to_vec(),
-            whitening: part.whitening.clone(),
-            weight: part.weight.clone(),
-        });
-        Self { parts: parts.collect(), unknowns: self.unknowns.clone(), start: self.start.clone() }
+        let parts = self
+            .parts
+            .iter()
+            .zip(observations)
+            .map(|(part, other)| Part {
+                name: part.name.clone(),
+                circuit: driver(
+                    structure.coil,
+                    structure.creep_reference_hz,
+                    other.loading.load(structure.leak),
+                ),
+                sources: part.sources.clone(),
+                frequency_hz: part.frequency_hz.clone(),
+                z_ohm: other.curve.z_ohm().to_vec(),
+                whitening: part.whitening.clone(),
+                weight: part.weight.clone(),
+            });
+        Self {
+            parts: parts.collect(),
+            unknowns: self.unknowns.clone(),
+            start: self.start.clone(),
+        }
     }
 
     /// Whitened errors of a part's points, without the robust weights.
@@ -183,12 +225,16 @@ impl Joint {
         let values = self.circuit_values(part, inner);
         let part = &self.parts[part];
         let points = part.frequency_hz.iter().zip(&part.z_ohm);
-        points.map(|(&f, z)| part.circuit.impedance(f, &values) - z).collect()
+        points
+            .map(|(&f, z)| part.circuit.impedance(f, &values) - z)
+            .collect()
     }
 
     /// Sum of squared priors.
     pub fn prior_loss(&self, inner: &[f64]) -> f64 {
-        self.priors().map(|(i, mean, u)| ((inner[i] - mean) / u).powi(2)).sum()
+        self.priors()
+            .map(|(i, mean, u)| ((inner[i] - mean) / u).powi(2))
+            .sum()
     }
 
     fn priors(&self) -> impl Iterator<Item = (usize, f64, f64)> + '_ {
@@ -198,7 +244,10 @@ impl Joint {
 
     /// Real residuals that come from points, priors left out.
     pub fn n_data(&self) -> usize {
-        self.parts.iter().map(|part| 2 * part.frequency_hz.len()).sum()
+        self.parts
+            .iter()
+            .map(|part| 2 * part.frequency_hz.len())
+            .sum()
     }
 }
 
@@ -241,7 +290,11 @@ impl Problem for Joint {
             let slopes = self.slopes(part, inner);
             let mut by_parameter = vec![Complex64::default(); values.len()];
             for i in 0..part.frequency_hz.len() {
-                part.circuit.impedance_and_derivatives(part.frequency_hz[i], &values, &mut by_parameter);
+                part.circuit.impedance_and_derivatives(
+                    part.frequency_hz[i],
+                    &values,
+                    &mut by_parameter,
+                );
                 let weight = part.weight[i].sqrt();
                 for (derivative, slopes) in by_parameter.iter().zip(&slopes) {
                     let (a, b) = part.whitening[i].apply(*derivative);
@@ -264,12 +317,15 @@ impl Joint {
     /// For each parameter of a part's circuit: which unknowns move it, and how fast.
     fn slopes(&self, part: &Part, inner: &[f64]) -> Vec<[Option<(usize, f64)>; 2]> {
         let value = |i: usize| self.unknowns[i].transform.value(inner[i]);
-        let slope = |i: usize| self.unknowns[i].transform.slope(inner[i]);
+        let slope = |i: usize| self.unknowns[i].transform.derivative(inner[i]);
         part.sources
             .iter()
             .map(|source| match *source {
                 Source::Unknown(i) => [Some((i, slope(i))), None],
-                Source::Product(i, j) => [Some((i, slope(i) * value(j))), Some((j, slope(j) * value(i)))],
+                Source::Product(i, j) => [
+                    Some((i, slope(i) * value(j))),
+                    Some((j, slope(j) * value(i))),
+                ],
                 Source::Fixed(_) => [None, None],
             })
             .collect()

@@ -1,4 +1,18 @@
-//! The `fit` room.
+//! Curves and a circuit become an outcome: a joint fit over all takes of a driver, and the choice of circuit.
+//!
+//! The first observation is the free-air one. Nothing here knows what a parameter means to a box designer; that is
+//! [`crate::parameters`]. Formulas (F1) to (F6) are in `docs/fit.md`.
 
+mod candidate;
+mod choice;
+mod glance;
+mod joint;
 pub mod least_squares;
+mod observation;
+mod robust;
 pub mod transform;
+
+pub use candidate::{Candidate, Derived};
+pub use choice::{Choice, Fit, Unfitted, fit_all};
+pub use glance::{Resonance, resonance};
+pub use observation::{Loading, Observation};

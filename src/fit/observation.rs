@@ -30,10 +30,17 @@ impl Loading {
     pub(super) fn load(self, leak: bool) -> Load {
         match self {
             Self::Free => Load::Free,
-            Self::AddedMass { mass_kg } => Load::AddedMass { added_mass_kg: mass_kg },
-            Self::TestBox { air_stiffness_n_per_m, .. } => {
-                Load::TestBox(TestBox { air_stiffness_n_per_m, air_load: true, leak })
-            }
+            Self::AddedMass { mass_kg } => Load::AddedMass {
+                added_mass_kg: mass_kg,
+            },
+            Self::TestBox {
+                air_stiffness_n_per_m,
+                ..
+            } => Load::TestBox(TestBox {
+                air_stiffness_n_per_m,
+                air_load: true,
+                leak,
+            }),
         }
     }
 }
@@ -63,17 +70,25 @@ pub(super) struct Whitening {
 
 impl Whitening {
     pub(super) fn new(covariance: &Covariance2) -> Option<Self> {
-        let rest_variance = covariance.im_im - covariance.re_im * covariance.re_im / covariance.re_re;
+        let rest_variance =
+            covariance.im_im - covariance.re_im * covariance.re_im / covariance.re_re;
         if !(covariance.re_re > 0.0 && rest_variance > 0.0) || !covariance.trace().is_finite() {
             return None;
         }
         let rest = 1.0 / rest_variance.sqrt();
         let cross = -covariance.re_im / covariance.re_re * rest;
-        Some(Self { along: 1.0 / covariance.re_re.sqrt(), cross, rest })
+        Some(Self {
+            along: 1.0 / covariance.re_re.sqrt(),
+            cross,
+            rest,
+        })
     }
 
     pub(super) fn apply(&self, error: Complex64) -> (f64, f64) {
-        (self.along * error.re, self.cross * error.re + self.rest * error.im)
+        (
+            self.along * error.re,
+            self.cross * error.re + self.rest * error.im,
+        )
     }
 }
 

@@ -28,7 +28,11 @@ pub(super) struct RobustFit {
 }
 
 /// Fits; leaves the settled weights in `joint`.
-pub(super) fn fit(joint: &mut Joint, start: &[f64], options: &Options) -> Result<RobustFit, Failure> {
+pub(super) fn fit(
+    joint: &mut Joint,
+    start: &[f64],
+    options: &Options,
+) -> Result<RobustFit, Failure> {
     let mut inner = start.to_vec();
     for round in 0.. {
         let solution = match minimise(joint, &inner, options) {
@@ -37,13 +41,24 @@ pub(super) fn fit(joint: &mut Joint, start: &[f64], options: &Options) -> Result
         };
         inner.clone_from(&solution.parameters);
         let magnitudes: Vec<Vec<f64>> = (0..joint.parts.len())
-            .map(|p| joint.errors(p, &inner).into_iter().map(|(a, b)| a.hypot(b)).collect())
+            .map(|p| {
+                joint
+                    .errors(p, &inner)
+                    .into_iter()
+                    .map(|(a, b)| a.hypot(b))
+                    .collect()
+            })
             .collect();
         let scale = scale(&magnitudes);
         let moved = reweight(joint, &magnitudes, scale);
         if moved < SETTLED || round == ROUNDS {
             let covariance = solution.covariance;
-            return Ok(RobustFit { inner, covariance, undetermined: solution.undetermined, scale });
+            return Ok(RobustFit {
+                inner,
+                covariance,
+                undetermined: solution.undetermined,
+                scale,
+            });
         }
     }
     unreachable!("the loop ends by returning")
@@ -64,7 +79,11 @@ fn reweight(joint: &mut Joint, magnitudes: &[Vec<f64>], scale: f64) -> f64 {
     for (part, magnitudes) in joint.parts.iter_mut().zip(magnitudes) {
         for (weight, magnitude) in part.weight.iter_mut().zip(magnitudes) {
             let limit = HUBER * scale;
-            let new = if *magnitude <= limit { 1.0 } else { limit / magnitude };
+            let new = if *magnitude <= limit {
+                1.0
+            } else {
+                limit / magnitude
+            };
             let change = (new - *weight).abs();
             if change > moved {
                 moved = change;
@@ -82,7 +101,11 @@ pub(super) fn loss(joint: &Joint, inner: &[f64], scale: f64) -> f64 {
         .flat_map(|p| joint.errors(p, inner))
         .map(|(a, b)| {
             let magnitude = a.hypot(b);
-            if magnitude <= limit { magnitude * magnitude } else { limit * (2.0 * magnitude - limit) }
+            if magnitude <= limit {
+                magnitude * magnitude
+            } else {
+                limit * (2.0 * magnitude - limit)
+            }
         })
         .sum();
     points + joint.prior_loss(inner)

@@ -31,7 +31,12 @@ pub(super) fn core_of(candidate: &Candidate) -> impl Fn(&dyn Circuit, &[f64]) ->
     move |circuit, values| core(family, creep_reference_hz, circuit, values)
 }
 
-fn core(family: CoilFamily, creep_reference_hz: Option<f64>, circuit: &dyn Circuit, values: &[f64]) -> Vec<f64> {
+fn core(
+    family: CoilFamily,
+    creep_reference_hz: Option<f64>,
+    circuit: &dyn Circuit,
+    values: &[f64],
+) -> Vec<f64> {
     let branch = MotionalBranch::new(creep_reference_hz, Load::Free);
     let coil = family.coil();
     let n_coil = coil.parameters().len();
@@ -72,15 +77,31 @@ fn resonance_hz(branch: &MotionalBranch, motional: &[f64]) -> f64 {
 
 /// Smallest |Z| above the resonance, ohm; refined by a parabola through the lowest point and its neighbours.
 fn minimum_ohm(circuit: &dyn Circuit, values: &[f64], fs_hz: f64) -> f64 {
-    let n = (MINIMUM_POINTS * (MINIMUM_TO_HZ / fs_hz).log2()).ceil().max(3.0) as usize;
+    let n = (MINIMUM_POINTS * (MINIMUM_TO_HZ / fs_hz).log2())
+        .ceil()
+        .max(3.0) as usize;
     let ratio = (MINIMUM_TO_HZ / fs_hz).powf(1.0 / n as f64);
-    let at = |i: usize| circuit.impedance(fs_hz * ratio.powi(i as i32), values).norm();
+    let at = |i: usize| {
+        circuit
+            .impedance(fs_hz * ratio.powi(i as i32), values)
+            .norm()
+    };
     let magnitudes: Vec<f64> = (0..=n).map(at).collect();
-    let lowest = (0..=n).min_by(|&a, &b| magnitudes[a].total_cmp(&magnitudes[b])).unwrap_or(0);
+    let lowest = (0..=n)
+        .min_by(|&a, &b| magnitudes[a].total_cmp(&magnitudes[b]))
+        .unwrap_or(0);
     if lowest == 0 || lowest == n {
         return magnitudes[lowest];
     }
-    let (a, b, c) = (magnitudes[lowest - 1], magnitudes[lowest], magnitudes[lowest + 1]);
+    let (a, b, c) = (
+        magnitudes[lowest - 1],
+        magnitudes[lowest],
+        magnitudes[lowest + 1],
+    );
     let curvature = a - 2.0 * b + c;
-    if curvature > 0.0 { b - (a - c).powi(2) / (8.0 * curvature) } else { b }
+    if curvature > 0.0 {
+        b - (a - c).powi(2) / (8.0 * curvature)
+    } else {
+        b
+    }
 }

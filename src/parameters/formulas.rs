@@ -17,14 +17,20 @@ const REFERENCE_V: f64 = 2.83;
 /// [`super::Known`] for which may be used.
 pub(super) fn parameters(core: &[f64], sd_m2: f64, air: &Air) -> Vec<f64> {
     let (density, speed) = (air.density_kg_per_m3(), air.speed_of_sound_m_per_s());
-    let (fs_hz, re_ohm, qms, qes) = (core[LN_FS].exp(), core[LN_RE].exp(), core[LN_QMS].exp(), core[LN_QES].exp());
+    let (fs_hz, re_ohm, qms, qes) = (
+        core[LN_FS].exp(),
+        core[LN_RE].exp(),
+        core[LN_QMS].exp(),
+        core[LN_QES].exp(),
+    );
     let mms_kg = core[LN_MMS].exp();
     let omega = TAU * fs_hz;
     let cms_m_per_n = 1.0 / (omega * omega * mms_kg);
     let vas_m3 = density * speed * speed * sd_m2 * sd_m2 * cms_m_per_n;
     let radius_m = (sd_m2 / PI).sqrt();
     let efficiency = 4.0 * PI * PI / speed.powi(3) * fs_hz.powi(3) * vas_m3 / qes;
-    let level_1w = 10.0 * (efficiency * density * speed / (TAU * REFERENCE_PA * REFERENCE_PA)).log10();
+    let level_1w =
+        10.0 * (efficiency * density * speed / (TAU * REFERENCE_PA * REFERENCE_PA)).log10();
     Key::ALL
         .iter()
         .map(|key| match key {
@@ -56,7 +62,10 @@ const RATINGS_OHM: [f64; 10] = [1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0, 
 /// The highest standard rating of which 80 % lies below the smallest impedance (the rule of IEC 60268-5, from memory);
 /// `None` below 0.8 ohm.
 pub fn rating_ohm(minimum_ohm: f64) -> Option<f64> {
-    RATINGS_OHM.into_iter().rev().find(|rating| 0.8 * rating <= minimum_ohm)
+    RATINGS_OHM
+        .into_iter()
+        .rev()
+        .find(|rating| 0.8 * rating <= minimum_ohm)
 }
 
 #[cfg(test)]
@@ -68,15 +77,32 @@ mod tests {
     /// and what depends on air is scaled to it.
     #[test]
     fn reference_driver() {
-        let air = Air { temperature_k: 293.15, pressure_pa: 101_325.0, relative_humidity: 0.5 };
+        let air = Air {
+            temperature_k: 293.15,
+            pressure_pa: 101_325.0,
+            relative_humidity: 0.5,
+        };
         let (fs, qms, qes) = (42.874_150_f64, 4.230_361_5_f64, 0.605_911_2_f64);
-        let core = [fs.ln(), 5.5_f64.ln(), qms.ln(), qes.ln(), 0.0212_f64.ln(), 0.0, 0.0, 5.5_f64.ln()];
+        let core = [
+            fs.ln(),
+            5.5_f64.ln(),
+            qms.ln(),
+            qes.ln(),
+            0.0212_f64.ln(),
+            0.0,
+            0.0,
+            5.5_f64.ln(),
+        ];
         let got = parameters(&core, 0.0215, &air);
         let value = |key: Key| got[Key::ALL.iter().position(|k| *k == key).unwrap()];
         // Eight printed digits of fs and Q go in.
         const PRINTED: f64 = 2e-7;
         let near = |key: Key, expected: f64| {
-            assert!((value(key) / expected - 1.0).abs() < PRINTED, "{key:?}: {}", value(key));
+            assert!(
+                (value(key) / expected - 1.0).abs() < PRINTED,
+                "{key:?}: {}",
+                value(key)
+            );
         };
         near(Key::Qts, 0.529_999_7);
         near(Key::Bl, 7.2);
@@ -86,7 +112,8 @@ mod tests {
         near(Key::Vas, 42.418_935e-3 * stiffness / (1.2 * 343.0 * 343.0));
         // η0 = (ρ/2πc)·Bl²Sd²/(Re·Mms²): the other form of the same identity, with this air.
         let (density, speed) = (air.density_kg_per_m3(), air.speed_of_sound_m_per_s());
-        let other = density / (TAU * speed) * (7.2_f64 * 0.0215).powi(2) / (5.5 * 0.0212_f64.powi(2));
+        let other =
+            density / (TAU * speed) * (7.2_f64 * 0.0215).powi(2) / (5.5 * 0.0212_f64.powi(2));
         near(Key::Efficiency, other);
         // Reference level constant for 20 °C, 50 %, 101.325 kPa, computed independently: 112.152 dB.
         let constant = value(Key::Level1w) - 10.0 * value(Key::Efficiency).log10();

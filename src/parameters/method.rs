@@ -19,7 +19,11 @@ pub struct Known {
 }
 
 /// Judges the loaded takes. `cone` says whether the cone's size was given.
-pub fn method_findings(observations: &[Observation], fit: &Fit, cone: bool) -> (Known, Vec<Finding>) {
+pub fn method_findings(
+    observations: &[Observation],
+    fit: &Fit,
+    cone: bool,
+) -> (Known, Vec<Finding>) {
     let mut findings = vec![];
     let (mut weighed, mut boxed) = (false, false);
     let free_hz = fit.seen[0].fs_hz;
@@ -48,7 +52,11 @@ pub fn method_findings(observations: &[Observation], fit: &Fit, cone: bool) -> (
         ));
     }
     if !cone {
-        let lost = if boxed { "Mms, Mmd, Cms, Rms, Bl and Sd" } else { "Vas, Mmd, Sd and the efficiency" };
+        let lost = if boxed {
+            "Mms, Mmd, Cms, Rms, Bl and Sd"
+        } else {
+            "Vas, Mmd, Sd and the efficiency"
+        };
         findings.push(Finding::new(
             Code::ConeAbsent,
             Severity::Note,
@@ -56,7 +64,11 @@ pub fn method_findings(observations: &[Observation], fit: &Fit, cone: bool) -> (
             "measure the cone from the middle of the surround to the middle of the surround and give it as --cone",
         ));
     }
-    let known = Known { mass: weighed || (boxed && cone), volume: boxed || (weighed && cone), cone };
+    let known = Known {
+        mass: weighed || (boxed && cone),
+        volume: boxed || (weighed && cone),
+        cone,
+    };
     (known, findings)
 }
 

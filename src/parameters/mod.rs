@@ -9,10 +9,10 @@ mod formulas;
 mod influence;
 mod key;
 mod method;
-pub mod monte_carlo;
+// pub mod monte_carlo;
 mod result;
 mod setup;
-mod small_signal;
+// mod small_signal;
 
 pub use formulas::rating_ohm;
 pub use influence::{Influence, Role};
@@ -20,4 +20,4 @@ pub use key::Key;
 pub use method::{Known, method_findings};
 pub use result::{Contribution, ParameterResult, SmallSignal};
 pub use setup::{SetupSpread, SpreadOrigin};
-pub use small_signal::{Wanted, small_signal};
+// pub use small_signal::{Wanted, small_signal};

@@ -50,6 +50,8 @@ pub struct SmallSignal {
 impl SmallSignal {
     /// One parameter, if the takes tell it.
     pub fn get(&self, key: Key) -> Option<&ParameterResult> {
-        self.parameters.iter().find(|parameter| parameter.key == key)
+        self.parameters
+            .iter()
+            .find(|parameter| parameter.key == key)
     }
 }

@@ -52,7 +52,8 @@ impl SetupSpread {
         let scatter = |of: &dyn Fn(&[f64]) -> f64| {
             let values: Vec<f64> = cores.iter().map(|core| of(core)).collect();
             let mean = values.iter().sum::<f64>() / values.len() as f64;
-            (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (values.len() - 1) as f64).sqrt()
+            (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (values.len() - 1) as f64)
+                .sqrt()
         };
         let qts = |core: &[f64]| -((-core[LN_QMS]).exp() + (-core[LN_QES]).exp()).ln();
         if cores.len() < 2 {

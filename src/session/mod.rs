@@ -1,1 +1,14 @@
-//! The `session` room.
+//! One driver's takes become a sheet: the sole orchestrator, and the findings that need several takes at once.
+//!
+//! A [`Session`] is everything that was recorded and everything that somebody said about it. `analyse` is a pure
+//! function of it: no files, no clock, randomness from the session's seed.
+
+mod problems;
+#[expect(
+    clippy::module_inception,
+    reason = "the room is named after what it is about"
+)]
+mod session;
+
+pub use problems::SessionError;
+pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};
