@@ -8,10 +8,10 @@ use std::io;
 pub enum TableError {
     /// The reader failed.
     #[error("the table cannot be read: {0}")]
-    Read(#[source] io::Error),
+    Read(io::Error),
     /// The writer failed.
     #[error("the table cannot be written: {0}")]
-    Write(#[source] io::Error),
+    Write(io::Error),
     /// Far more than a table of impedances can need.
     #[error("the table is larger than {limit_bytes} bytes; is it the right file?")]
     TooLarge {
