@@ -1,1 +1,3 @@
 //! The `parameters` room.
+
+pub mod monte_carlo;
