@@ -353,19 +353,22 @@ fn a_derivative_that_cannot_be_computed_is_told() {
 #[test]
 fn forbidden_ground_is_stepped_back_from() {
     // ln p = ±0.1 from p = 10: the first full step, −10·ln 10, leads to where the logarithm does not exist.
-    let problem = given(
-        2,
-        1,
-        |p, out| {
-            out[0] = p[0].ln() - 0.1;
-            out[1] = p[0].ln() + 0.1;
-        },
-        |p, out| out.fill(1.0 / p[0]),
-    );
     assert!((10.0 - 10.0 * 10.0_f64.ln()).ln().is_nan());
-    let solution = solve(&problem, &[10.0]);
-    assert_near(solution.parameters[0], 1.0, ROUNDING, "p");
-    assert_near(solution.covariance.get(0, 0), 0.5, ROUNDING, "variance");
+    for forbidden in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e200] {
+        let problem = given(
+            2,
+            1,
+            move |p, out| {
+                let ln = if p[0] > 0.0 { p[0].ln() } else { forbidden };
+                out[0] = ln - 0.1;
+                out[1] = ln + 0.1;
+            },
+            |p, out| out.fill(1.0 / p[0]),
+        );
+        let solution = solve(&problem, &[10.0]);
+        assert_near(solution.parameters[0], 1.0, ROUNDING, "p");
+        assert_near(solution.covariance.get(0, 0), 0.5, ROUNDING, "variance");
+    }
 }
 
 #[test]
