@@ -1,14 +1,19 @@
 //! One driver's takes become a sheet: the sole orchestrator, and the findings that need several takes at once.
 //!
-//! A [`Session`] is everything that was recorded and everything that somebody said about it. `analyse` is a pure
+//! A [`Session`] is everything that was recorded and everything that somebody said about it. [`analyse`] is a pure
 //! function of it: no files, no clock, randomness from the session's seed.
 
+mod analyse;
+mod curves;
 mod problems;
 #[expect(
     clippy::module_inception,
     reason = "the room is named after what it is about"
 )]
 mod session;
+mod typed;
+mod write;
 
+pub use analyse::analyse;
 pub use problems::SessionError;
 pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};
