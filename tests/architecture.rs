@@ -70,12 +70,11 @@ const CRATES: &[(&str, &[&str], &str)] = &[
     ("cpal", &[], "sound cards belong to the adapters"),
 ];
 
-/// Words that have no place in a room: the world comes in as values and goes out as values.
-const OUTSIDE_WORLD: &[&str] = &[
-    "std::fs",
-    "std::net",
-    "std::process",
-    "std::env",
+/// Modules of `std` that have no place in a room: the world comes in as values and goes out as values.
+const WORLDLY_MODULES: &[&str] = &["env", "fs", "net", "os", "process", "thread"];
+
+/// Words that have no place there either.
+const WORLDLY_WORDS: &[&str] = &[
     "Instant",
     "SystemTime",
     "println!",
@@ -431,7 +430,11 @@ fn complaints(source: &Source) -> Vec<String> {
             found.push(format!("{path}: uses the crate `{name}`: {reason}"));
         }
     }
-    for word in OUTSIDE_WORLD {
+    let std_modules = names_behind(&source.code, "std");
+    for module in WORLDLY_MODULES.iter().filter(|m| std_modules.contains(**m)) {
+        found.push(format!("{path}: `std::{module}` belongs to the adapters"));
+    }
+    for word in WORLDLY_WORDS {
         if mentions(&source.code, word) {
             found.push(format!("{path}: `{word}` belongs to the adapters"));
         }
