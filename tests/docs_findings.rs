@@ -20,7 +20,7 @@ fn cells(line: &str) -> Option<Vec<&str>> {
 fn rows(header: &str) -> Vec<Vec<&'static str>> {
     PAGE.lines()
         .map(cells)
-        .skip_while(|row| !row.as_ref().is_some_and(|row| row[0] == header))
+        .skip_while(|row| row.as_ref().is_none_or(|row| row[0] != header))
         .skip(2)
         .map_while(|row| row)
         .collect()
