@@ -14,12 +14,19 @@ fn main() {
     let only: usize = std::env::args().nth(1).unwrap().parse().unwrap();
     let noise: Option<f64> = std::env::args().nth(2).and_then(|t| t.parse().ok());
     let driver = &drivers()[only];
-    let mut jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    let mut jig = if std::env::var("AR").is_ok() {
+        Jig::new(Wiring::AcrossResistor, 1.5)
+    } else {
+        Jig::new(Wiring::AcrossDriver, 47.0)
+    };
     if let Some(db) = noise {
         jig.bench.source.noise = farcone::bench::Noise::BelowSignalDb(db);
         jig.bench.driver.noise = farcone::bench::Noise::BelowSignalDb(db);
     }
-    let stimulus = sweep(10.0, jig.rate_hz);
+    let stimulus = sweep(
+        std::env::var("T").map_or(10.0, |t| t.parse().unwrap()),
+        jig.rate_hz,
+    );
     let t = std::time::Instant::now();
     let free = take(
         "free-air-1",
@@ -90,6 +97,22 @@ fn main() {
     println!("points {}", sheet.curves[0].frequency_hz.len());
 }
 pub fn by_octave(c: &farcone::sheet::CurveEntry) {
+    if std::env::var("NEAR").is_ok() {
+        for i in 0..c.frequency_hz.len() {
+            if (48.0..62.0).contains(&c.frequency_hz[i]) {
+                println!(
+                    "{:.3} z {:.3} {:.3} u {:.4} {:.4} err {:.4} {:.4}",
+                    c.frequency_hz[i],
+                    c.measured_re_ohm[i],
+                    c.measured_im_ohm[i],
+                    c.uncertainty_re_ohm.as_ref().unwrap()[i],
+                    c.uncertainty_im_ohm.as_ref().unwrap()[i],
+                    c.measured_re_ohm[i] - c.modelled_re_ohm.as_ref().unwrap()[i],
+                    c.measured_im_ohm[i] - c.modelled_im_ohm.as_ref().unwrap()[i]
+                );
+            }
+        }
+    }
     let (mut f0, mut s, mut n) = (c.frequency_hz[0], 0.0, 0);
     let (ur, ui) = (
         c.uncertainty_re_ohm.as_ref().unwrap(),

@@ -52,13 +52,18 @@ pub(super) fn spectra(
     let n = source.len();
     if n <= WHOLE_AT_MOST {
         let (quiet_start, quiet_end) = silent_ends(source, driver, sample_rate_hz);
+        let size = smooth_even_length(n);
+        let start = if quiet_start && !quiet_end {
+            n - size
+        } else {
+            0
+        };
         let window = taper(
-            n,
+            size,
             if quiet_start { 0.0 } else { TAPER },
             if quiet_end { 0.0 } else { TAPER },
         );
-        let size = smooth_even_length(n);
-        return accumulate(source, driver, sample_rate_hz, &window, size, &[0], watcher);
+        return accumulate(source, driver, sample_rate_hz, &window, &[start], watcher);
     }
     // Periodic raised cosine at half overlap: the squared weights of all blocks sum to a constant.
     let window = taper(BLOCK, 0.5, 0.5);
@@ -94,10 +99,10 @@ fn accumulate(
     driver: &[f32],
     sample_rate_hz: f64,
     window: &[f64],
-    size: usize,
     starts: &[usize],
     watcher: &mut dyn Watcher,
 ) -> Result<Spectra, SignalError> {
+    let size = window.len();
     let plan = RealFftPlanner::<f64>::new().plan_fft_forward(size);
     let n_bins = size / 2 + 1;
     let mut time = vec![0.0; size];
@@ -141,7 +146,7 @@ fn accumulate(
     Ok(sums)
 }
 
-/// Windowed transform without the mean; what the window does not fill is zero.
+/// Windowed transform without the mean, which a taper would spread over the lowest bins.
 fn transform(
     plan: &Arc<dyn RealToComplex<f64>>,
     samples: &[f32],
@@ -154,7 +159,6 @@ fn transform(
     for ((slot, &sample), weight) in time.iter_mut().zip(samples).zip(window) {
         *slot = (f64::from(sample) - mean) * weight;
     }
-    time[samples.len()..].fill(0.0);
     let done = plan.process_with_scratch(time, out, scratch);
     debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
 }
@@ -219,20 +223,21 @@ fn inflation(window: &[f64]) -> f64 {
     sum
 }
 
-/// The next even length with no prime factor above 5, which transforms fast. Padding by 4 % at most leaves the
-/// bins uncorrelated enough not to matter.
+/// The longest even length up to `n` that has no prime factor above 13, which transforms fast. A few milliseconds at a
+/// silent end are lost. Filling up with zeros instead would put a step at the end of a recording with an offset, whose
+/// spectrum looks like noise.
 fn smooth_even_length(n: usize) -> usize {
     let smooth = |mut m: usize| {
-        for p in [2, 3, 5] {
+        for p in [2, 3, 5, 7, 11, 13] {
             while m.is_multiple_of(p) {
                 m /= p;
             }
         }
         m == 1
     };
-    let mut m = n + n % 2;
+    let mut m = n - n % 2;
     while !smooth(m) {
-        m += 2;
+        m -= 2;
     }
     m
 }
@@ -245,9 +250,9 @@ mod tests {
     fn smooth_lengths() {
         for (n, expected) in [
             (480_000, 480_000),
-            (480_001, 486_000),
-            (7, 8),
-            (576_123, 583_200),
+            (480_001, 480_000),
+            (7, 6),
+            (231_246, 231_000),
         ] {
             assert_eq!(smooth_even_length(n), expected);
         }
