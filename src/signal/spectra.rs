@@ -77,7 +77,6 @@ pub(super) fn spectra(
         driver,
         sample_rate_hz,
         &window,
-        BLOCK,
         &starts,
         watcher,
     )
