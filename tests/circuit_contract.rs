@@ -399,9 +399,9 @@ fn coils_give_the_computed_values() {
         SIX_DECIMALS,
     );
     close(
-        PlainCoil.impedance(1_000.0, &[1e-3]),
+        PlainCoil.impedance(1_000.0, &[2e-3]),
         0.0,
-        6.283185,
+        12.566371,
         SIX_DECIMALS,
     );
 }
