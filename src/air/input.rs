@@ -52,12 +52,12 @@ impl ResolvedAir {
 #[non_exhaustive]
 pub enum AirError {
     /// A part of the text is no quantity.
-    #[error("in the air \"{text}\": {source}; write for example 23C,1013hPa,45% or 23C,450m,45%")]
+    #[error("in the air \"{text}\": {problem}; write for example 23C,1013hPa,45% or 23C,450m,45%")]
     Part {
         /// The part.
         text: String,
         /// What is wrong with it.
-        source: QuantityError,
+        problem: Box<QuantityError>,
     },
     /// The same quantity twice, or both a pressure and an altitude.
     #[error("the air's {what} is given twice; give it once (a pressure or an altitude, not both)")]
@@ -232,9 +232,9 @@ pub fn parse_air(text: &str) -> Result<AirInput, AirError> {
     let mut air = AirInput::default();
     for part in text.split(',') {
         let (dimension, stated) =
-            parse_quantity_of(part, &PARTS).map_err(|source| AirError::Part {
+            parse_quantity_of(part, &PARTS).map_err(|problem| AirError::Part {
                 text: text.chars().take(60).collect(),
-                source,
+                problem: Box::new(problem),
             })?;
         let (what, is_second) = match dimension {
             Dimension::Temperature => ("temperature", air.temperature_k.replace(stated).is_some()),

@@ -4,5 +4,6 @@
 //! reactance is positive. The reference plane is the driver's terminals once the leads have been taken off.
 
 mod curve;
+pub mod table;
 
 pub use curve::ImpedanceCurve;
