@@ -3,6 +3,7 @@
 //! A [`Session`] is everything that was recorded and everything that somebody said about it. `analyse` is a pure
 //! function of it: no files, no clock, randomness from the session's seed.
 
+mod file;
 mod problems;
 #[expect(
     clippy::module_inception,
@@ -10,5 +11,6 @@ mod problems;
 )]
 mod session;
 
+pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
 pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};
