@@ -248,40 +248,18 @@ certified! {
     rat43_from_start_2: "Rat43", rat43, 1, PARAMETER_DIGITS;
     bennett5_from_start_1: "Bennett5", bennett5, 0, PARAMETER_DIGITS;
     bennett5_from_start_2: "Bennett5", bennett5, 1, PARAMETER_DIGITS;
+    boxbod_from_start_1: "BoxBOD", boxbod, 0, PARAMETER_DIGITS;
     boxbod_from_start_2: "BoxBOD", boxbod, 1, PARAMETER_DIGITS;
 }
 
-/// From start 1 the rate can run away to where only the height still acts; plain Gauss–Newton diverges. A test of
-/// robustness, not of accuracy: a failure, the certified minimum, or a solution that names the rate as undetermined.
-#[test]
-fn boxbod_from_start_1_ends_properly() {
-    let set = Set::read("BoxBOD");
-    match minimise(
-        &Regression {
-            set: &set,
-            model: boxbod,
-        },
-        &set.starts[0],
-        &Options::default(),
-    ) {
-        Outcome::Failed(failure) => println!("BoxBOD    start 1: {}", failure.reason),
-        Outcome::Converged(solution) => {
-            println!(
-                "BoxBOD    start 1: {:?}, rank {}",
-                solution.parameters, solution.rank
-            );
-            assert!(digits(solution.rss, set.rss) >= RSS_DIGITS || solution.undetermined == [1]);
-        }
-    }
-}
-
-/// The reason for the default patience: with the crate's own 100 the far starts would still do, with 50 not.
+/// The reason for the default patience. Both far starts take about 500 evaluations; the crate's own patience of 100
+/// allows 500 for MGH09 and 600 for MGH17. Here is somewhat less, so that the test does not hang on a few evaluations.
 #[test]
 fn far_starts_need_patience() {
     for (name, model) in [("MGH09", mgh09 as Model), ("MGH17", mgh17)] {
         let set = Set::read(name);
         let hasty = Options {
-            patience: 50,
+            patience: 75,
             ..Options::default()
         };
         let outcome = minimise(&Regression { set: &set, model }, &set.starts[0], &hasty);

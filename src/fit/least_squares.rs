@@ -35,8 +35,8 @@ pub trait Problem {
 /// When to stop, and what counts as undetermined.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Options {
-    /// At most `patience` · (p + 1) evaluations of the residuals, 1 to 1 000 000. MGH17 and MGH09 of the NIST StRD
-    /// need several hundred evaluations from their far starts, so that the crate's default of 100 is too near.
+    /// At most `patience` · (p + 1) evaluations of the residuals, 1 to 1 000 000. The crate's own 100 allows 500 for
+    /// MGH09 of the NIST StRD, whose far start takes 508, and 600 for MGH17, which takes about as many.
     pub patience: usize,
     /// Stop when rss falls, and promises to fall, by less than this fraction.
     pub ftol: f64,

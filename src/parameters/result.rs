@@ -24,10 +24,10 @@ pub struct ParameterResult {
     pub key: Key,
     /// Value, in [`Key::unit`].
     pub value: f64,
-    /// Standard uncertainty within these takes.
-    pub standard_uncertainty: f64,
-    /// 95 % coverage interval within these takes (JCGM 101).
-    pub interval_95: (f64, f64),
+    /// Standard uncertainty within these takes; `None` if some draws had no finite value.
+    pub standard_uncertainty: Option<f64>,
+    /// 95 % coverage interval within these takes (JCGM 101); `None` likewise.
+    pub interval_95: Option<[f64; 2]>,
     /// Standard uncertainty from one set-up to the next, and where it comes from; `None` where nobody knows.
     pub setup_uncertainty: Option<(f64, SpreadOrigin)>,
     /// Sources of doubt within these takes, the largest first.

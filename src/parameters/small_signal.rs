@@ -3,16 +3,16 @@
 use super::core::{N_CORE, core_of};
 use super::formulas::parameters;
 use super::influence::{Influence, Role};
-use super::monte_carlo::{Input, monte_carlo};
+use super::monte_carlo::{Draws, Inputs, MonteCarloError, propagate};
 use super::result::{Contribution, ParameterResult, SmallSignal};
 use super::setup::SetupSpread;
 use super::{Key, Known};
 use crate::air::Air;
 use crate::fit::{Derived, Fit};
-use crate::quantity::{Spread, Stated, SymmetricMatrix};
+use crate::quantity::{Spread, SymmetricMatrix};
 
 /// What goes into the parameters besides the fit.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Wanted<'a> {
     /// What the takes can tell.
     pub known: Known,
@@ -39,19 +39,36 @@ struct Member {
 }
 
 /// Works out the parameters.
-pub fn small_signal(fit: &Fit, wanted: &Wanted<'_>) -> SmallSignal {
+///
+/// # Errors
+/// If the draws cannot be made: see [`MonteCarloError`].
+pub fn small_signal(fit: &Fit, wanted: &Wanted<'_>) -> Result<SmallSignal, MonteCarloError> {
     let members = members(fit);
     let spread = spread(fit);
     let responses: Vec<Vec<f64>> = wanted.influences.iter().map(|i| response(fit, i)).collect();
-    let keys: Vec<usize> = (0..Key::ALL.len()).filter(|&k| tells(wanted.known, Key::ALL[k])).collect();
-    let model = Model { wanted, members: &members, spread: &spread, responses: &responses };
+    let keys: Vec<usize> = (0..Key::ALL.len())
+        .filter(|&k| tells(wanted.known, Key::ALL[k]))
+        .collect();
+    let model = Model {
+        wanted,
+        members: &members,
+        spread: &spread,
+        responses: &responses,
+    };
 
-    let runs = monte_carlo(&model.inputs(), keys.len(), wanted.n_draws, wanted.seed, |inputs, out| {
-        let all = model.draw(inputs);
-        for (slot, &k) in out.iter_mut().zip(&keys) {
-            *slot = all[k];
-        }
-    });
+    let draws = Draws::Fixed(wanted.n_draws);
+    let runs = propagate(
+        &model.inputs()?,
+        keys.len(),
+        draws,
+        wanted.seed,
+        |inputs, out| {
+            let all = model.draw(inputs);
+            for (slot, &k) in out.iter_mut().zip(&keys) {
+                *slot = all[k];
+            }
+        },
+    )?;
     let central = model.central();
     let budget = model.budget();
     let setup = if wanted.remounted.is_empty() {
@@ -62,25 +79,31 @@ pub fn small_signal(fit: &Fit, wanted: &Wanted<'_>) -> SmallSignal {
     };
     let results = keys.iter().enumerate().map(|(i, &k)| {
         let key = Key::ALL[k];
+        let statistics = runs.outputs[i].complete();
         ParameterResult {
             key,
             value: central[k],
-            standard_uncertainty: runs.standard_uncertainty[i],
-            interval_95: runs.interval_95[i],
-            setup_uncertainty: setup.relative(key).map(|(u, origin)| (u * central[k].abs(), origin)),
+            standard_uncertainty: statistics.map(|s| s.standard_uncertainty),
+            interval_95: statistics.map(|s| s.interval_95),
+            setup_uncertainty: setup
+                .relative(key)
+                .map(|(u, origin)| (u * central[k].abs(), origin)),
             budget: budget.of(k),
         }
     });
     let best = fit.best();
     let coil = best.derive(&|_, values| values.to_vec());
     let circuit = best.circuit_parameters(0).into_iter().enumerate();
-    let circuit = circuit.map(|(i, (parameter, value))| (parameter, value, coil.covariance.get(i, i).sqrt()));
-    SmallSignal {
+    let circuit =
+        circuit.map(|(i, (parameter, value))| (parameter, value, coil.covariance.get(i, i).sqrt()));
+    Ok(SmallSignal {
         parameters: results.collect(),
-        circuit: circuit.filter(|(p, _, _)| wanted.known.mass || !needs_mass(&p.name)).collect(),
+        circuit: circuit
+            .filter(|(p, _, _)| wanted.known.mass || !needs_mass(&p.name))
+            .collect(),
         correlation: runs.correlation,
-        n_draws: wanted.n_draws,
-    }
+        n_draws: runs.draws,
+    })
 }
 
 /// Circuit parameters that a free-air take alone cannot tell.
@@ -99,11 +122,18 @@ fn tells(known: Known, key: Key) -> bool {
 }
 
 fn members(fit: &Fit) -> Vec<Member> {
-    let averaged = fit.candidates.iter().filter(|candidate| candidate.weight() > 0.0);
+    let averaged = fit
+        .candidates
+        .iter()
+        .filter(|candidate| candidate.weight() > 0.0);
     averaged
         .map(|candidate| {
             let derived = candidate.derive(&core_of(candidate));
-            Member { weight: candidate.weight(), root: root(&derived.covariance), derived }
+            Member {
+                weight: candidate.weight(),
+                root: root(&derived.covariance),
+                derived,
+            }
         })
         .collect()
 }
@@ -113,11 +143,23 @@ fn spread(fit: &Fit) -> Vec<Vec<f64>> {
     if !fit.misfit {
         return vec![];
     }
-    let core = |i: usize| fit.candidates[i].derive(&core_of(&fit.candidates[i])).values;
+    let core = |i: usize| {
+        fit.candidates[i]
+            .derive(&core_of(&fit.candidates[i]))
+            .values
+    };
     let best = core(0);
     let n = fit.n_comparable.saturating_sub(1);
     let scale = 1.0 / (n as f64).sqrt();
-    (1..=n).map(|i| core(i).iter().zip(&best).map(|(a, b)| scale * (a - b)).collect()).collect()
+    (1..=n)
+        .map(|i| {
+            core(i)
+                .iter()
+                .zip(&best)
+                .map(|(a, b)| scale * (a - b))
+                .collect()
+        })
+        .collect()
 }
 
 fn response(fit: &Fit, influence: &Influence) -> Vec<f64> {
@@ -137,7 +179,11 @@ fn root(covariance: &SymmetricMatrix) -> Vec<[f64; N_CORE]> {
                 value -= root[i][k] * root[j][k];
             }
             if i == j {
-                root[j][j] = if value > 1e-14 * covariance.get(j, j) { value.sqrt() } else { 0.0 };
+                root[j][j] = if value > 1e-14 * covariance.get(j, j) {
+                    value.sqrt()
+                } else {
+                    0.0
+                };
             } else if root[j][j] > 0.0 {
                 root[i][j] = value / root[j][j];
             }
@@ -154,23 +200,27 @@ struct Model<'a> {
     responses: &'a [Vec<f64>],
 }
 
-/// A stated value in units of its standard uncertainty: the distribution of the influence, centred and scaled.
-fn standardised(stated: &Stated) -> Input {
-    match stated.spread {
-        Spread::HalfWidth(_) => Input::Rectangular { centre: 0.0, half_width: 3.0_f64.sqrt() },
-        Spread::Standard(_) => Input::Normal { mean: 0.0, standard_uncertainty: 1.0 },
-        Spread::Unstated => Input::Normal { mean: 0.0, standard_uncertainty: 0.0 },
-    }
-}
-
 impl Model<'_> {
-    /// Which member, its scatter, the spread between families, then the influences.
-    fn inputs(&self) -> Vec<Input> {
-        let normal = Input::Normal { mean: 0.0, standard_uncertainty: 1.0 };
-        let mut inputs = vec![Input::Rectangular { centre: 0.5, half_width: 0.5 }];
-        inputs.extend(std::iter::repeat_n(normal.clone(), N_CORE + self.spread.len()));
-        inputs.extend(self.wanted.influences.iter().map(|influence| standardised(&influence.stated)));
-        inputs
+    /// Which member, its scatter, the spread between families, then the influences in units of their standard
+    /// uncertainty.
+    fn inputs(&self) -> Result<Inputs, MonteCarloError> {
+        let mut inputs = Inputs::new();
+        inputs.rectangular(0.5, 0.5)?;
+        for _ in 0..N_CORE + self.spread.len() {
+            inputs.normal(0.0, 1.0)?;
+        }
+        for influence in self.wanted.influences {
+            match influence.stated.spread {
+                Spread::HalfWidth(_) => inputs.rectangular(0.0, 3.0_f64.sqrt())?,
+                Spread::Standard(_) => inputs.normal(0.0, 1.0)?,
+                Spread::Unstated => {
+                    return Err(MonteCarloError::SpreadUnstated {
+                        input: inputs.n_inputs(),
+                    });
+                }
+            }
+        }
+        Ok(inputs)
     }
 
     fn draw(&self, inputs: &[f64]) -> Vec<f64> {
@@ -201,7 +251,9 @@ impl Model<'_> {
     /// The parameters for a core, with each influence `typed[i]` standard uncertainties off.
     fn outputs(&self, mut core: Vec<f64>, typed: &[f64]) -> Vec<f64> {
         let (mut sd_m2, mut air) = (self.wanted.sd_m2, self.wanted.air);
-        for ((influence, response), off) in self.wanted.influences.iter().zip(self.responses).zip(typed) {
+        for ((influence, response), off) in
+            self.wanted.influences.iter().zip(self.responses).zip(typed)
+        {
             add(&mut core, response, *off);
             let shift = off * influence.stated.standard_uncertainty().unwrap_or(0.0);
             match influence.role {
@@ -209,7 +261,9 @@ impl Model<'_> {
                 Role::ConeArea => sd_m2 += shift,
                 Role::Temperature => air.temperature_k += shift,
                 Role::Pressure => air.pressure_pa += shift,
-                Role::Humidity => air.relative_humidity = (air.relative_humidity + shift).clamp(0.0, 1.0),
+                Role::Humidity => {
+                    air.relative_humidity = (air.relative_humidity + shift).clamp(0.0, 1.0)
+                }
             }
         }
         parameters(&core, sd_m2, &air)
@@ -223,7 +277,11 @@ impl Model<'_> {
     fn central(&self) -> Vec<f64> {
         let mut sum = vec![0.0; Key::ALL.len()];
         for member in self.members {
-            add(&mut sum, &self.outputs(member.derived.values.clone(), &self.nothing_off()), member.weight);
+            add(
+                &mut sum,
+                &self.outputs(member.derived.values.clone(), &self.nothing_off()),
+                member.weight,
+            );
         }
         sum
     }
@@ -234,7 +292,11 @@ impl Model<'_> {
         let best = &self.members[0].derived.values;
         let reference = self.outputs(best.clone(), &self.nothing_off());
         let off = |core: Vec<f64>, typed: &[f64]| -> Vec<f64> {
-            self.outputs(core, typed).iter().zip(&reference).map(|(a, b)| a - b).collect()
+            self.outputs(core, typed)
+                .iter()
+                .zip(&reference)
+                .map(|(a, b)| a - b)
+                .collect()
         };
         let mut lines = vec![];
         let mut noise = vec![0.0; Key::ALL.len()];
@@ -245,7 +307,11 @@ impl Model<'_> {
             }
             add_squares(&mut noise, &off(core, &self.nothing_off()));
         }
-        lines.push(("noise in the takes", "record longer, or a little louder, in a quieter room", noise));
+        lines.push((
+            "noise in the takes",
+            "record longer, or a little louder, in a quieter room",
+            noise,
+        ));
         let mut between = vec![0.0; Key::ALL.len()];
         for member in self.members {
             let values = self.outputs(member.derived.values.clone(), &self.nothing_off());
@@ -258,7 +324,11 @@ impl Model<'_> {
             add(&mut core, difference, 1.0);
             add_squares(&mut between, &off(core, &self.nothing_off()));
         }
-        lines.push(("the choice of coil model", "calibrate the channels, and let the sweep reach lower and higher", between));
+        lines.push((
+            "the choice of coil model",
+            "calibrate the channels, and let the sweep reach lower and higher",
+            between,
+        ));
         for (i, influence) in self.wanted.influences.iter().enumerate() {
             let mut typed = self.nothing_off();
             typed[i] = 1.0;
@@ -266,7 +336,12 @@ impl Model<'_> {
             add_squares(&mut square, &off(best.clone(), &typed));
             lines.push((&influence.name, influence.advice, square));
         }
-        Budget { lines: lines.into_iter().map(|(name, advice, v)| (name.to_owned(), advice.to_owned(), v)).collect() }
+        Budget {
+            lines: lines
+                .into_iter()
+                .map(|(name, advice, v)| (name.to_owned(), advice.to_owned(), v))
+                .collect(),
+        }
     }
 }
 

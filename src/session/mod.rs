@@ -1,8 +1,10 @@
 //! One driver's takes become a sheet: the sole orchestrator, and the findings that need several takes at once.
 //!
-//! A [`Session`] is everything that was recorded and everything that somebody said about it. `analyse` is a pure
+//! A [`Session`] is everything that was recorded and everything that somebody said about it. [`analyse`] is a pure
 //! function of it: no files, no clock, randomness from the session's seed.
 
+mod analyse;
+mod curves;
 mod file;
 mod problems;
 #[expect(
@@ -10,7 +12,10 @@ mod problems;
     reason = "the room is named after what it is about"
 )]
 mod session;
+mod typed;
+mod write;
 
+pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
 pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};

@@ -353,19 +353,22 @@ fn a_derivative_that_cannot_be_computed_is_told() {
 #[test]
 fn forbidden_ground_is_stepped_back_from() {
     // ln p = ±0.1 from p = 10: the first full step, −10·ln 10, leads to where the logarithm does not exist.
-    let problem = given(
-        2,
-        1,
-        |p, out| {
-            out[0] = p[0].ln() - 0.1;
-            out[1] = p[0].ln() + 0.1;
-        },
-        |p, out| out.fill(1.0 / p[0]),
-    );
     assert!((10.0 - 10.0 * 10.0_f64.ln()).ln().is_nan());
-    let solution = solve(&problem, &[10.0]);
-    assert_near(solution.parameters[0], 1.0, ROUNDING, "p");
-    assert_near(solution.covariance.get(0, 0), 0.5, ROUNDING, "variance");
+    for forbidden in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 1e200] {
+        let problem = given(
+            2,
+            1,
+            move |p, out| {
+                let ln = if p[0] > 0.0 { p[0].ln() } else { forbidden };
+                out[0] = ln - 0.1;
+                out[1] = ln + 0.1;
+            },
+            |p, out| out.fill(1.0 / p[0]),
+        );
+        let solution = solve(&problem, &[10.0]);
+        assert_near(solution.parameters[0], 1.0, ROUNDING, "p");
+        assert_near(solution.covariance.get(0, 0), 0.5, ROUNDING, "variance");
+    }
 }
 
 #[test]
@@ -472,4 +475,45 @@ fn a_large_fit_without_noise_ends_at_rounding() {
     for (found, truth) in solution.parameters.iter().zip(&truth) {
         assert_near(*found, *truth, fewest, "parameter");
     }
+}
+
+#[test]
+fn a_direction_that_does_nothing_stands_out_in_large_data() {
+    // The six bells with one more parameter: their common height, which each of the six heights can undo.
+    let (bells, truth) = large();
+    let bells = std::rc::Rc::new(bells);
+    let split = |p: &[f64]| -> Vec<f64> {
+        (0..12)
+            .map(|k| if k % 2 == 0 { p[k] * p[12] } else { p[k] })
+            .collect()
+    };
+    let (for_residuals, for_jacobian) = (bells.clone(), bells);
+    let problem = given(
+        4000,
+        13,
+        move |p, out| for_residuals.residuals(&split(p), out),
+        move |p, out| {
+            for_jacobian.jacobian(&split(p), &mut out[..12 * 4000]);
+            let (columns, common) = out.split_at_mut(12 * 4000);
+            common.fill(0.0);
+            for k in (0..12).step_by(2) {
+                for (i, sum) in common.iter_mut().enumerate() {
+                    *sum += columns[k * 4000 + i] * p[k];
+                    columns[k * 4000 + i] *= p[12];
+                }
+            }
+        },
+    );
+    let mut start = truth;
+    start.push(1.3);
+    let solution = solve(&problem, &start);
+    let ratio = solution.singular_values[12] / solution.singular_values[0];
+    println!("smallest over largest singular value: {ratio:.1e}");
+    // Rounding, as stated beside `Options::rank_tolerance`.
+    assert!(ratio < 1e-13, "{ratio:e}");
+    assert_eq!(solution.undetermined, [0, 2, 4, 6, 8, 10, 12]);
+    assert!(
+        solution.standard_uncertainty(1).is_some(),
+        "the places of the bells are determined"
+    );
 }

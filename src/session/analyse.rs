@@ -1,0 +1,381 @@
+//! The one way through: takes, curves, fit, parameters, sheet.
+
+use super::SessionError;
+use super::curves::{Group, Measured, air, measure};
+use super::session::{Condition, Data, Session};
+use super::typed::{TypedList, Which, typed};
+use super::write::{self, Whole};
+use crate::faults::curve_findings;
+use crate::finding::{Code, Finding, Severity, Verdict};
+use crate::fit::{Choice, Fit, Observation, Unfitted, fit_all, resonance};
+use crate::parameters::{
+    Influence, Key, Known, SmallSignal, Wanted, method_findings, plausibility_findings,
+    small_signal,
+};
+use crate::progress::{Unwatched, Watcher};
+use crate::sheet::Sheet;
+
+/// Fewest draws of which an interval's ends mean anything: 25 lie outside on either side.
+const FEWEST_DRAWS: usize = 1000;
+/// Takes of one condition may differ in fs by three standard deviations of the difference of two set-ups of 1 % each.
+const TAKES_DIFFER: f64 = 0.042;
+/// Meter and fit may differ by this many standard uncertainties of their difference …
+const METER_COVERAGE: f64 = 3.0;
+/// … and beyond this ratio something is plainly wrong: a resistor typed wrong, or another part in the driver's place.
+const METER_WRONG: f64 = 1.2;
+/// A cheap meter's half-width: 0.3 ohm and 1 % of the reading (common practice, no source).
+const METER_HALF_WIDTH: (f64, f64) = (0.3, 0.01);
+/// A check resistor that reads off by more than this says that the jig is not what it was said to be.
+const CHECK_DISAGREES: f64 = 0.02;
+
+/// Analyses a session.
+///
+/// A readable take always yields a sheet: where something is wrong with a recording, or the fit does not converge, the
+/// verdict is `redo` and the parameters that depend on it are absent.
+///
+/// # Errors
+/// [`SessionError`] where the session contradicts itself or misses what cannot be assumed.
+pub fn analyse(mut session: Session, watcher: &mut dyn Watcher) -> Result<Sheet, SessionError> {
+    check(&session)?;
+    let mut findings = vec![];
+    let (resolved_air, air_findings) = session.air.resolve()?;
+    findings.extend(air_findings);
+    let origin = write::origin(&session);
+    let measured = measure(&mut session, &mut findings, watcher)?;
+    let typed = typed(&session, &measured, &resolved_air, &mut findings)?;
+    let outcome = driver(&session, &measured, &typed, &mut findings, watcher)?;
+    Ok(write::sheet(&Whole {
+        session: &session,
+        measured: &measured,
+        typed: &typed,
+        air: &resolved_air,
+        outcome,
+        findings,
+        origin,
+    }))
+}
+
+fn check(session: &Session) -> Result<(), SessionError> {
+    if !session
+        .takes
+        .iter()
+        .any(|take| take.condition == Condition::FreeAir)
+    {
+        return Err(SessionError::NoFreeAir);
+    }
+    for (i, take) in session.takes.iter().enumerate() {
+        if session.takes[..i]
+            .iter()
+            .any(|other| other.name == take.name)
+        {
+            return Err(SessionError::NameTwice {
+                name: take.name.clone(),
+            });
+        }
+    }
+    let n_tables = session
+        .takes
+        .iter()
+        .filter(|take| matches!(take.data, Data::Table(_)))
+        .count();
+    match (n_tables, &session.jig) {
+        (0, None) => return Err(SessionError::NoJig),
+        (n, Some(_)) if n == session.takes.len() => return Err(SessionError::NeedlessJig),
+        (n, _) if n > 0 && n < session.takes.len() => return Err(SessionError::Mixed),
+        _ => {}
+    }
+    let (low_hz, high_hz) = session.band_hz;
+    if !(low_hz > 0.0 && high_hz > low_hz && high_hz.is_finite()) {
+        return Err(SessionError::Band { low_hz, high_hz });
+    }
+    if session.n_draws < FEWEST_DRAWS {
+        return Err(SessionError::FewDraws {
+            n_draws: session.n_draws,
+        });
+    }
+    Ok(())
+}
+
+/// What came of the driver.
+pub(super) struct Outcome {
+    pub observations: Vec<Observation>,
+    /// Scatter of each observation's takes over their noise.
+    pub spreads: Vec<Option<f64>>,
+    pub fit: Option<Fit>,
+    pub parameters: Option<SmallSignal>,
+    pub known: Option<Known>,
+}
+
+fn driver(
+    session: &Session,
+    measured: &Measured,
+    typed: &TypedList,
+    findings: &mut Vec<Finding>,
+    watcher: &mut dyn Watcher,
+) -> Result<Outcome, SessionError> {
+    let value = |which| typed.value(which);
+    let use_group = usable(measured, typed, findings);
+    let observations = measured.observations(&use_group, &value);
+    let spreads = groups_used(measured, &use_group)
+        .map(|group| spread(measured, group, &value, findings))
+        .collect();
+    check_resistors(measured, &value, findings);
+    for observation in &observations {
+        findings.extend(curve_findings(&observation.name, &observation.curve));
+        if observation.curve.covariance().is_none() {
+            findings.push(table_note(&observation.name));
+        }
+    }
+    let mut outcome = Outcome {
+        observations,
+        spreads,
+        fit: None,
+        parameters: None,
+        known: None,
+    };
+    let free_air =
+        matches!(outcome.observations.first(), Some(first) if first.name.starts_with("free-air"));
+    if !free_air || Verdict::of(findings) == Verdict::Redo {
+        return Ok(outcome);
+    }
+    let fit = match fit_all(&outcome.observations, &session.choice, watcher) {
+        Ok(fit) => fit,
+        Err(Unfitted::Cancelled) => return Err(SessionError::Cancelled),
+        Err(unfitted) => {
+            findings.push(unfitted.finding());
+            return Ok(outcome);
+        }
+    };
+    findings.extend(fit.findings.iter().cloned());
+    let (known, method) =
+        method_findings(&outcome.observations, &fit, value(Which::ConeKnown) > 0.0);
+    findings.extend(method);
+    outcome.known = Some(known);
+    if !fit
+        .findings
+        .iter()
+        .any(|finding| finding.severity == Severity::Redo)
+    {
+        let influences = influences(measured, typed, &use_group, &outcome.observations);
+        let remounted = remounted(session, measured, &value, &fit);
+        let wanted = Wanted {
+            known,
+            sd_m2: value(Which::Sd),
+            air: air(&value),
+            influences: &influences,
+            remounted: &remounted,
+            n_draws: session.n_draws,
+            seed: session.seed,
+        };
+        match small_signal(&fit, &wanted) {
+            Ok(result) => {
+                findings.extend(plausibility_findings(&result));
+                findings.extend(meter(session, &result));
+                outcome.parameters = Some(result);
+            }
+            Err(error) => findings.push(Finding::new(
+                Code::NotConverged,
+                Severity::Redo,
+                format!("the uncertainties could not be computed: {error}"),
+                "record again; if it stays so, ask for fewer draws",
+            )),
+        }
+    }
+    outcome.fit = Some(fit);
+    Ok(outcome)
+}
+
+/// A test box needs the cone's size once a mass is weighed too: otherwise the two would fix one unknown twice.
+fn usable<'a>(
+    measured: &'a Measured,
+    typed: &TypedList,
+    findings: &mut Vec<Finding>,
+) -> impl Fn(&Group) -> bool + use<'a> {
+    let has =
+        |pick: fn(&Condition) -> bool| measured.driver.iter().any(|group| pick(&group.condition));
+    let weighed = has(|c| matches!(c, Condition::AddedMass { .. }));
+    let boxed = has(|c| matches!(c, Condition::TestBox { .. }));
+    let leave_out = weighed && boxed && typed.value(Which::ConeKnown) == 0.0;
+    if leave_out {
+        findings.push(Finding::new(
+            Code::ConeAbsent,
+            Severity::Caution,
+            "the test-box takes are not used: together with an added mass they need the size of the cone",
+            "measure the cone and give it as --cone",
+        ));
+    }
+    move |group| !(leave_out && matches!(group.condition, Condition::TestBox { .. }))
+}
+
+fn groups_used<'a>(
+    measured: &'a Measured,
+    use_group: &'a dyn Fn(&Group) -> bool,
+) -> impl Iterator<Item = &'a Group> {
+    measured.driver.iter().filter(|group| use_group(group))
+}
+
+/// Scatter of a group's takes; a finding where their resonances differ by more than a set-up explains.
+fn spread(
+    measured: &Measured,
+    group: &Group,
+    value: &dyn Fn(Which) -> f64,
+    findings: &mut Vec<Finding>,
+) -> Option<f64> {
+    let curves = measured.member_curves(group, value);
+    let seen: Vec<f64> = curves
+        .iter()
+        .filter_map(|(_, curve)| Some(resonance(curve)?.fs_hz))
+        .collect();
+    let low = seen.iter().copied().min_by(f64::total_cmp)?;
+    let high = seen.iter().copied().max_by(f64::total_cmp)?;
+    if high / low - 1.0 > TAKES_DIFFER {
+        findings.push(
+            Finding::new(
+                Code::TakesDiffer,
+                Severity::Caution,
+                format!("the takes of this condition resonate between {low:.1} Hz and {high:.1} Hz"),
+                "clamp the driver alike each time, let it warm up, and leave out the take that does not belong",
+            )
+            .with_evidence(high / low - 1.0, "1", Some(TAKES_DIFFER))
+            .about(group.name.clone()),
+        );
+    }
+    let curves: Vec<_> = curves.into_iter().map(|(_, curve)| curve).collect();
+    crate::impedance::combine(&curves)?.spread
+}
+
+fn table_note(name: &str) -> Finding {
+    Finding::new(
+        Code::TableWithoutUncertainty,
+        Severity::Note,
+        "the table states no uncertainty: it was taken from the scatter around the fit",
+        "add columns of standard uncertainty if the instrument gives them",
+    )
+    .about(name)
+}
+
+/// With the channels calibrated by a same-node take, a check resistor is read like a driver.
+fn check_resistors(measured: &Measured, value: &dyn Fn(Which) -> f64, findings: &mut Vec<Finding>) {
+    if !measured
+        .jig
+        .iter()
+        .any(|group| group.condition == Condition::SameNode)
+    {
+        return;
+    }
+    for (i, group) in measured.jig.iter().enumerate() {
+        let Condition::CheckResistor { ohm } = group.condition else {
+            continue;
+        };
+        for (_, read_ohm) in measured
+            .check_readings(value)
+            .iter()
+            .filter(|(name, _)| *name == group.name)
+        {
+            let off = read_ohm / value(Which::Check(i)) - 1.0;
+            if off.abs() > CHECK_DISAGREES {
+                findings.push(
+                    Finding::new(
+                        Code::CheckResistorDisagrees,
+                        Severity::Caution,
+                        format!(
+                            "the check resistor of {} ohm reads {read_ohm:.2} ohm",
+                            ohm.value
+                        ),
+                        "check both resistors' values and the wiring that was chosen",
+                    )
+                    .with_evidence(off, "1", Some(CHECK_DISAGREES))
+                    .about(group.name.clone()),
+                );
+            }
+        }
+    }
+}
+
+/// Every typed quantity with what the observations would be, had it been a standard uncertainty higher.
+fn influences(
+    measured: &Measured,
+    typed: &TypedList,
+    use_group: &dyn Fn(&Group) -> bool,
+    observations: &[Observation],
+) -> Vec<Influence> {
+    let doubted = typed
+        .0
+        .iter()
+        .filter(|t| t.stated.standard_uncertainty().is_some_and(|u| u > 0.0));
+    doubted
+        .map(|doubted| {
+            let value = |which| typed.value_with(which, doubted.which);
+            let moved = measured.observations(use_group, &value);
+            // A shift that leaves some curve without finite values cannot be followed; the fit cannot either.
+            let follows = moved.len() == observations.len() && moved != observations;
+            Influence {
+                name: doubted.name.clone(),
+                stated: doubted.stated,
+                role: doubted.role,
+                observations: follows.then_some(moved),
+                advice: doubted.advice,
+            }
+        })
+        .collect()
+}
+
+/// Fits of single free-air takes, where the driver was taken out in between.
+fn remounted(
+    session: &Session,
+    measured: &Measured,
+    value: &dyn Fn(Which) -> f64,
+    fit: &Fit,
+) -> Vec<Fit> {
+    let Some(group) = measured
+        .driver
+        .first()
+        .filter(|group| group.members.iter().any(|member| member.remounted))
+    else {
+        return vec![];
+    };
+    let choice = Choice {
+        coils: vec![fit.best().coil()],
+        creep: session.choice.creep && fit.best().creep_reference_hz().is_some(),
+    };
+    let curves = measured.member_curves(group, value);
+    curves
+        .into_iter()
+        .filter_map(|(name, curve)| {
+            let alone = Observation {
+                name,
+                loading: crate::fit::Loading::Free,
+                curve,
+            };
+            fit_all(&[alone], &choice, &mut Unwatched).ok()
+        })
+        .collect()
+}
+
+/// Whether a meter's reading agrees with the fitted DC resistance.
+fn meter(session: &Session, result: &SmallSignal) -> Option<Finding> {
+    let meter = session.meter_re_ohm?;
+    let re = result.get(Key::Re)?;
+    let (meter, _) = meter.or_half_width(METER_HALF_WIDTH.0 + METER_HALF_WIDTH.1 * meter.value);
+    let u = meter
+        .standard_uncertainty()
+        .unwrap_or(0.0)
+        .hypot(re.standard_uncertainty.unwrap_or(0.0));
+    let off = (re.value - meter.value).abs();
+    let ratio = if re.value > meter.value {
+        re.value / meter.value
+    } else {
+        meter.value / re.value
+    };
+    (off > METER_COVERAGE * u).then(|| {
+        let severity = if ratio > METER_WRONG { Severity::Redo } else { Severity::Caution };
+        Finding::new(
+            Code::MeterDisagrees,
+            severity,
+            format!("the meter reads {:.2} ohm, the takes say {:.2} ohm", meter.value, re.value),
+            "check the sense resistor's value and the wiring; short the meter's probes and take their reading off; \
+             measure the driver cold",
+        )
+        .with_evidence(off, "Ohm", Some(METER_COVERAGE * u))
+    })
+}

@@ -1,0 +1,402 @@
+//! From a session's takes to the curves that are fitted, for any assumed values of what was typed.
+
+use num_complex::Complex64;
+
+use super::session::{Condition, Data, Session, SessionTake};
+use super::{SessionError, typed::Which};
+use crate::air::Air;
+use crate::faults::{Expected, recording_findings};
+use crate::finding::{Code, Finding, Severity};
+use crate::fit::{Loading, Observation, resonance};
+use crate::impedance::{ImpedanceCurve, combine, from_ratio};
+use crate::jig::{Calibration, Corrections, Jig, Wiring};
+use crate::progress::Watcher;
+use crate::signal::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
+
+/// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
+/// no source); with a known cone it is the load of the free disc.
+const AIR_LOAD_SHARE: f64 = 0.1;
+/// Area that stands in for an unknown cone, m². Vas does not depend on it.
+pub(super) const STAND_IN_SD_M2: f64 = 0.01;
+
+/// A take after its samples have done their work.
+pub(super) struct Member {
+    pub name: String,
+    pub remounted: bool,
+    pub reading: Reading,
+}
+
+pub(super) enum Reading {
+    Ratio(ChannelRatio),
+    Table(ImpedanceCurve),
+}
+
+/// Takes of one condition.
+pub(super) struct Group {
+    pub name: String,
+    pub condition: Condition,
+    pub members: Vec<Member>,
+}
+
+/// All groups: the driver's, free air first, and the jig's.
+pub(super) struct Measured {
+    pub wiring: Option<Wiring>,
+    pub driver: Vec<Group>,
+    pub jig: Vec<Group>,
+    /// RMS level of channel 1 in the loudest free-air take.
+    pub level_dbfs: Option<f64>,
+}
+
+/// Turns recordings into ratios; the samples are dropped on the way.
+pub(super) fn measure(
+    session: &mut Session,
+    findings: &mut Vec<Finding>,
+    watcher: &mut dyn Watcher,
+) -> Result<Measured, SessionError> {
+    let settings = RatioSettings {
+        low_hz: session.band_hz.0,
+        high_hz: session.band_hz.1,
+        resolution_hz: coarsest(&session.takes),
+    };
+    let wiring = session.jig.map(|jig| jig.wiring);
+    let swap = session.jig.is_some_and(|jig| jig.swap_channels);
+    let mut measured = Measured {
+        wiring,
+        driver: vec![],
+        jig: vec![],
+        level_dbfs: None,
+    };
+    for take in session.takes.drain(..) {
+        findings.extend(
+            take.findings
+                .iter()
+                .cloned()
+                .map(|finding| finding.about(take.name.clone())),
+        );
+        let reading = match take.data {
+            Data::Table(curve) => match curve.between(settings.low_hz, settings.high_hz) {
+                Some(curve) => Reading::Table(curve),
+                None => {
+                    findings.push(no_signal(
+                        &take.name,
+                        "the table holds no point within the band",
+                    ));
+                    continue;
+                }
+            },
+            Data::Recording(recording) => {
+                let recording = if swap { recording.swapped() } else { recording };
+                let faults =
+                    recording_findings(&take.name, &recording, expected(&take.condition, wiring));
+                let lost = faults
+                    .iter()
+                    .any(|finding| finding.severity == Severity::Redo);
+                findings.extend(faults);
+                if lost {
+                    continue;
+                }
+                if matches!(take.condition, Condition::FreeAir) {
+                    let level = rms_dbfs(recording.source());
+                    if measured.level_dbfs.is_none_or(|loudest| level > loudest) {
+                        measured.level_dbfs = Some(level);
+                    }
+                }
+                let rate_hz = f64::from(recording.sample_rate_hz());
+                match channel_ratio(
+                    recording.source(),
+                    recording.driver(),
+                    rate_hz,
+                    &settings,
+                    watcher,
+                ) {
+                    Ok(ratio) => Reading::Ratio(ratio),
+                    Err(SignalError::Cancelled) => return Err(SessionError::Cancelled),
+                    Err(error) => {
+                        findings.push(no_signal(&take.name, &error.to_string()));
+                        continue;
+                    }
+                }
+            }
+        };
+        let member = Member {
+            name: take.name,
+            remounted: take.remounted,
+            reading,
+        };
+        let groups = if take.condition.is_calibration() {
+            &mut measured.jig
+        } else {
+            &mut measured.driver
+        };
+        match groups
+            .iter_mut()
+            .find(|group| group.condition == take.condition)
+        {
+            Some(group) => group.members.push(member),
+            None => groups.push(Group {
+                name: String::new(),
+                condition: take.condition,
+                members: vec![member],
+            }),
+        }
+    }
+    // Free air first: the fit reads the driver's own values there.
+    measured
+        .driver
+        .sort_by_key(|group| !matches!(group.condition, Condition::FreeAir));
+    name_groups(&mut measured.driver);
+    name_groups(&mut measured.jig);
+    Ok(measured)
+}
+
+fn name_groups(groups: &mut [Group]) {
+    for i in 0..groups.len() {
+        let kind = groups[i].condition.as_str();
+        let alike = groups
+            .iter()
+            .filter(|other| other.condition.as_str() == kind)
+            .count();
+        let before = groups[..i]
+            .iter()
+            .filter(|other| other.condition.as_str() == kind)
+            .count();
+        groups[i].name = if alike == 1 {
+            kind.to_owned()
+        } else {
+            format!("{kind}-{}", before + 1)
+        };
+    }
+}
+
+/// The widest bin of all recordings, so that takes of one condition share their bands.
+fn coarsest(takes: &[SessionTake]) -> f64 {
+    let widths = takes.iter().filter_map(|take| match &take.data {
+        Data::Recording(r) => Some(RatioSettings::resolution_hz(
+            r.n_frames(),
+            f64::from(r.sample_rate_hz()),
+        )),
+        Data::Table(_) => None,
+    });
+    widths.max_by(f64::total_cmp).unwrap_or(1.0)
+}
+
+fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
+    let across_driver = wiring == Some(Wiring::AcrossDriver);
+    match condition {
+        Condition::SameNode => Expected {
+            alike: true,
+            silent_driver: false,
+        },
+        Condition::OpenLeads => Expected {
+            alike: across_driver,
+            silent_driver: !across_driver,
+        },
+        Condition::ShortedLeads => Expected {
+            alike: !across_driver,
+            silent_driver: across_driver,
+        },
+        _ => Expected::default(),
+    }
+}
+
+fn no_signal(take: &str, what: &str) -> Finding {
+    Finding::new(
+        Code::NoSignal,
+        Severity::Redo,
+        format!("this take cannot be used: {what}"),
+        "play the stimulus a little louder, check the inputs' gain and the connections, and record again",
+    )
+    .about(take)
+}
+
+fn rms_dbfs(samples: &[f32]) -> f64 {
+    let sum: f64 = samples.iter().map(|&v| f64::from(v) * f64::from(v)).sum();
+    10.0 * (sum / samples.len() as f64).log10()
+}
+
+impl Measured {
+    /// The jig's groups with their numbers, and the ratio of each take in them.
+    fn ratios(&self) -> impl Iterator<Item = (usize, &Group, &ChannelRatio)> {
+        self.jig.iter().enumerate().flat_map(|(i, group)| {
+            group
+                .members
+                .iter()
+                .filter_map(move |member| match &member.reading {
+                    Reading::Ratio(ratio) => Some((i, group, ratio)),
+                    Reading::Table(_) => None,
+                })
+        })
+    }
+
+    /// The jig for assumed values.
+    pub fn jig(&self, wiring: Wiring, value: &dyn Fn(Which) -> f64) -> Jig {
+        Jig {
+            wiring,
+            sense_ohm: value(Which::Sense),
+            lead_ohm: value(Which::Lead),
+            load_ohm: 1.0 / value(Which::LoadSiemens),
+            gain: value(Which::Gain),
+        }
+    }
+
+    /// The corrections that the calibration takes give. `without_check` leaves check resistors out, so that they can be
+    /// read instead.
+    pub fn corrections(
+        &self,
+        jig: &Jig,
+        value: &dyn Fn(Which) -> f64,
+        without_check: bool,
+    ) -> Corrections {
+        let calibrations: Vec<Calibration<'_>> = self
+            .ratios()
+            .filter_map(|(i, group, ratio)| match group.condition {
+                Condition::SameNode => Some(Calibration::SameNode(ratio)),
+                Condition::CheckResistor { .. } if without_check => None,
+                Condition::CheckResistor { .. } => {
+                    Some(Calibration::CheckResistor(ratio, value(Which::Check(i))))
+                }
+                Condition::ShortedLeads => Some(Calibration::ShortedLeads(ratio)),
+                Condition::OpenLeads => Some(Calibration::OpenLeads(ratio)),
+                _ => None,
+            })
+            .collect();
+        Corrections::new(jig, &calibrations)
+    }
+
+    /// What the check resistors read, ohm; needs another calibration of the channels to mean anything.
+    pub fn check_readings(&self, value: &dyn Fn(Which) -> f64) -> Vec<(String, f64)> {
+        let Some(wiring) = self.wiring else {
+            return vec![];
+        };
+        let jig = self.jig(wiring, value);
+        let corrections = self.corrections(&jig, value, true);
+        let read = |(_, group, ratio): (usize, &Group, &ChannelRatio)| {
+            let curve = from_ratio(ratio, &jig, &corrections)?;
+            let mut real: Vec<f64> = curve.z_ohm().iter().map(|z| z.re).collect();
+            let middle = real.len() / 2;
+            let (_, median, _) = real.select_nth_unstable_by(middle, f64::total_cmp);
+            Some((group.name.clone(), *median))
+        };
+        let checks = self
+            .ratios()
+            .filter(|(_, group, _)| matches!(group.condition, Condition::CheckResistor { .. }));
+        checks.filter_map(read).collect()
+    }
+
+    /// The curves of a driver group's members, each with its name.
+    pub fn member_curves(
+        &self,
+        group: &Group,
+        value: &dyn Fn(Which) -> f64,
+    ) -> Vec<(String, ImpedanceCurve)> {
+        let jig = self.wiring.map(|wiring| {
+            let jig = self.jig(wiring, value);
+            (jig, self.corrections(&jig, value, false))
+        });
+        let curve = |member: &Member| match (&member.reading, &jig) {
+            (Reading::Ratio(ratio), Some((jig, corrections))) => {
+                from_ratio(ratio, jig, corrections)
+            }
+            (Reading::Table(curve), _) => Some(curve.clone()),
+            (Reading::Ratio(_), None) => None,
+        };
+        group
+            .members
+            .iter()
+            .filter_map(|member| Some((member.name.clone(), curve(member)?)))
+            .collect()
+    }
+
+    /// The observations for assumed values. `None` for a group whose curve has no finite value.
+    pub fn observations(
+        &self,
+        use_group: &dyn Fn(&Group) -> bool,
+        value: &dyn Fn(Which) -> f64,
+    ) -> Vec<Observation> {
+        let groups = self
+            .driver
+            .iter()
+            .enumerate()
+            .filter(|(_, group)| use_group(group));
+        groups
+            .filter_map(|(i, group)| {
+                let curves: Vec<ImpedanceCurve> = self
+                    .member_curves(group, value)
+                    .into_iter()
+                    .map(|(_, curve)| curve)
+                    .collect();
+                let curve = combine(&curves)?.curve;
+                let loading = loading(group, i, &curve, value);
+                Some(Observation {
+                    name: group.name.clone(),
+                    loading,
+                    curve,
+                })
+            })
+            .collect()
+    }
+}
+
+fn loading(
+    group: &Group,
+    i: usize,
+    curve: &ImpedanceCurve,
+    value: &dyn Fn(Which) -> f64,
+) -> Loading {
+    match group.condition {
+        Condition::AddedMass { .. } => Loading::AddedMass {
+            mass_kg: value(Which::Load(i)),
+        },
+        Condition::TestBox { .. } => {
+            let air = air(value);
+            let sd_m2 = value(Which::Sd);
+            let air_stiffness_n_per_m =
+                air.bulk_modulus_pa() * sd_m2 * sd_m2 / value(Which::Load(i));
+            Loading::TestBox {
+                air_stiffness_n_per_m,
+                air_load_change_kg: air_load_change_kg(curve, value, &air, air_stiffness_n_per_m),
+            }
+        }
+        _ => Loading::Free,
+    }
+}
+
+/// How far the box may change the air load: by as much as the whole load of the free disc, 8/3·ρ·a³ (Lamb,
+/// Hydrodynamics, 6th ed., 1932, from memory).
+fn air_load_change_kg(
+    curve: &ImpedanceCurve,
+    value: &dyn Fn(Which) -> f64,
+    air: &Air,
+    stiffness: f64,
+) -> f64 {
+    if value(Which::ConeKnown) > 0.0 {
+        let radius_m = (value(Which::Sd) / std::f64::consts::PI).sqrt();
+        return 8.0 / 3.0 * air.density_kg_per_m3() * radius_m.powi(3);
+    }
+    let fc_hz = resonance(curve).map_or(100.0, |seen| seen.fs_hz);
+    AIR_LOAD_SHARE * stiffness / (std::f64::consts::TAU * fc_hz).powi(2)
+}
+
+/// The air for assumed values.
+pub(super) fn air(value: &dyn Fn(Which) -> f64) -> Air {
+    Air {
+        temperature_k: value(Which::Temperature),
+        pressure_pa: value(Which::Pressure),
+        relative_humidity: value(Which::Humidity),
+    }
+}
+
+/// Uncertainty of a curve's points, ohm: real and imaginary part; `None` if the source stated none.
+pub(super) fn uncertainties_ohm(curve: &ImpedanceCurve) -> Option<(Vec<f64>, Vec<f64>)> {
+    let list = curve.covariance()?;
+    Some(
+        list.iter()
+            .map(|c| (c.re_re.sqrt(), c.im_im.sqrt()))
+            .unzip(),
+    )
+}
+
+/// Real and imaginary parts apart.
+pub(super) fn parts(z_ohm: &[Complex64]) -> (Vec<f64>, Vec<f64>) {
+    z_ohm.iter().map(|z| (z.re, z.im)).unzip()
+}

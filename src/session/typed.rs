@@ -1,0 +1,399 @@
+//! Everything that somebody typed or that had to be assumed, each with a spread: the influences.
+
+use super::SessionError;
+use super::curves::{Measured, STAND_IN_SD_M2};
+use super::session::{Condition, Cone, JigInput, Session};
+use crate::air::ResolvedAir;
+use crate::finding::{Code, Finding, Severity};
+use crate::parameters::Role;
+use crate::quantity::{Spread, Stated};
+
+// Half-widths where a value came without one. Common practice, no source.
+/// Resistors are sold with 1 %.
+const RESISTOR: f64 = 0.01;
+/// A pocket scale that shows 0.1 g.
+const MASS_KG: f64 = 0.1e-3;
+/// A volume reckoned from inner dimensions, or filled with water.
+const VOLUME: f64 = 0.02;
+/// A ruler across the cone: the middle of the surround is found within a millimetre.
+const DIAMETER_M: f64 = 1e-3;
+const AREA: f64 = 0.03;
+/// Typed lead resistance: a guess from length and gauge.
+const LEAD: f64 = 0.2;
+const INPUT_LOAD: f64 = 0.1;
+
+// Assumed where nothing was typed. Common practice, no source.
+/// Half a metre of thin wire and two clips, either side of none.
+const LEAD_ASSUMED_OHM: f64 = 0.05;
+/// Two inputs of one converter: 0.1 dB.
+const GAIN_ASSUMED: f64 = 0.01;
+/// Line inputs have 10 kilohm or more; as a conductance either side of none.
+const LOAD_ASSUMED_S: f64 = 1e-4;
+
+/// Which quantity.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Which {
+    Sense,
+    Lead,
+    /// Load of channel 2 as a conductance.
+    LoadSiemens,
+    /// Channel 2 over channel 1.
+    Gain,
+    /// The check resistor of the i-th jig group.
+    Check(usize),
+    /// The added mass or the volume of the i-th driver group.
+    Load(usize),
+    Sd,
+    /// 1 if the cone's size is known, else 0; never varied.
+    ConeKnown,
+    Temperature,
+    Pressure,
+    Humidity,
+}
+
+/// One typed or assumed quantity.
+pub(super) struct Typed {
+    pub which: Which,
+    pub name: String,
+    pub stated: Stated,
+    pub role: Role,
+    pub advice: &'static str,
+}
+
+/// The list of them.
+pub(super) struct TypedList(pub Vec<Typed>);
+
+impl TypedList {
+    /// The value of one; NaN if it has none here, which no curve survives.
+    pub fn value(&self, which: Which) -> f64 {
+        self.0
+            .iter()
+            .find(|typed| typed.which == which)
+            .map_or(f64::NAN, |typed| typed.stated.value)
+    }
+
+    /// The value of one, with `higher` a standard uncertainty up.
+    pub fn value_with(&self, which: Which, higher: Which) -> f64 {
+        let up = |typed: &Typed| typed.stated.standard_uncertainty().unwrap_or(0.0);
+        let shift = self
+            .0
+            .iter()
+            .find(|typed| typed.which == which && which == higher)
+            .map_or(0.0, up);
+        self.value(which) + shift
+    }
+}
+
+/// Collects the list, and notes what had to be assumed.
+pub(super) fn typed(
+    session: &Session,
+    measured: &Measured,
+    air: &ResolvedAir,
+    findings: &mut Vec<Finding>,
+) -> Result<TypedList, SessionError> {
+    let mut list = TypedList(vec![]);
+    let mut add = |which, name: &str, stated: Stated, role, advice| {
+        list.0.push(Typed {
+            which,
+            name: name.to_owned(),
+            stated,
+            role,
+            advice,
+        });
+    };
+    let through = Role::ThroughTheFit;
+    if let Some(jig) = &session.jig {
+        jig_values(
+            jig,
+            measured,
+            findings,
+            &mut |which, name, stated, advice| add(which, name, stated, through, advice),
+        )?;
+    }
+    for (i, group) in measured.driver.iter().enumerate() {
+        match group.condition {
+            Condition::AddedMass { mass_kg } => {
+                let stated = filled(
+                    mass_kg,
+                    MASS_KG,
+                    &format!("the mass of {}", group.name),
+                    "g",
+                    1e3,
+                    findings,
+                );
+                add(
+                    Which::Load(i),
+                    &format!("the mass of {}", group.name),
+                    stated,
+                    through,
+                    "weigh the mass better",
+                );
+            }
+            Condition::TestBox { volume_m3 } => {
+                let name = format!("the volume of {}", group.name);
+                let stated = filled(
+                    volume_m3,
+                    VOLUME * volume_m3.value,
+                    &name,
+                    "L",
+                    1e3,
+                    findings,
+                );
+                add(
+                    Which::Load(i),
+                    &name,
+                    stated,
+                    through,
+                    "measure the box's volume better, for example with water",
+                );
+            }
+            _ => {}
+        }
+    }
+    let (sd, known) = cone_area(session.cone, findings);
+    let role = if known { Role::ConeArea } else { through };
+    add(
+        Which::Sd,
+        "the size of the cone",
+        sd,
+        role,
+        "measure the cone better: several diameters, middle to middle",
+    );
+    let known = Stated {
+        value: f64::from(u8::from(known)),
+        spread: Spread::Standard(0.0),
+    };
+    add(
+        Which::ConeKnown,
+        "whether the cone is known",
+        known,
+        through,
+        "",
+    );
+    add(
+        Which::Temperature,
+        "the temperature",
+        air.temperature_k,
+        Role::Temperature,
+        "read a thermometer",
+    );
+    add(
+        Which::Pressure,
+        "the air pressure",
+        air.pressure_pa,
+        Role::Pressure,
+        "read a barometer, or give the altitude",
+    );
+    add(
+        Which::Humidity,
+        "the humidity",
+        air.relative_humidity,
+        Role::Humidity,
+        "read a hygrometer",
+    );
+    Ok(list)
+}
+
+fn jig_values(
+    jig: &JigInput,
+    measured: &Measured,
+    findings: &mut Vec<Finding>,
+    add: &mut dyn FnMut(Which, &str, Stated, &'static str),
+) -> Result<(), SessionError> {
+    let has =
+        |pick: fn(&Condition) -> bool| measured.jig.iter().any(|group| pick(&group.condition));
+    let exactly = |value| Stated {
+        value,
+        spread: Spread::Standard(0.0),
+    };
+    let sense = filled(
+        jig.sense_ohm,
+        RESISTOR * jig.sense_ohm.value,
+        "the sense resistor",
+        "ohm",
+        1.0,
+        findings,
+    );
+    add(
+        Which::Sense,
+        "the sense resistor",
+        sense,
+        "measure the sense resistor better, or buy a closer tolerance",
+    );
+
+    let leads_measured = has(|c| matches!(c, Condition::ShortedLeads));
+    let lead = match jig.lead_ohm {
+        Some(_) if leads_measured => return Err(SessionError::LeadsTwice),
+        Some(lead) => filled(
+            lead,
+            LEAD * lead.value,
+            "the lead resistance",
+            "ohm",
+            1.0,
+            findings,
+        ),
+        None if leads_measured => exactly(0.0),
+        None => {
+            assumed(
+                Code::ValueAssumed,
+                "the leads were not measured: taken as none, within 0.05 ohm",
+                LEAD_ADVICE,
+                findings,
+            );
+            Stated::within(0.0, LEAD_ASSUMED_OHM)
+        }
+    };
+    add(Which::Lead, "the leads", lead, LEAD_ADVICE);
+
+    let load_measured = has(|c| matches!(c, Condition::OpenLeads));
+    let load = match jig.input_load_ohm[1] {
+        _ if load_measured => exactly(0.0),
+        Some(ohm) => {
+            let ohm = filled(
+                ohm,
+                INPUT_LOAD * ohm.value,
+                "the input resistance",
+                "ohm",
+                1.0,
+                findings,
+            );
+            let relative = ohm.standard_uncertainty().unwrap_or(0.0) / ohm.value;
+            Stated {
+                value: 1.0 / ohm.value,
+                spread: Spread::Standard(relative / ohm.value),
+            }
+        }
+        None => Stated::within(0.0, LOAD_ASSUMED_S),
+    };
+    add(
+        Which::LoadSiemens,
+        "the load of the input",
+        load,
+        "give the input's resistance (--input-load), or use a line input",
+    );
+
+    let same_node = has(|c| matches!(c, Condition::SameNode));
+    let mut checked = false;
+    for (i, group) in measured.jig.iter().enumerate() {
+        let Condition::CheckResistor { ohm } = group.condition else {
+            continue;
+        };
+        checked = true;
+        let ohm = filled(
+            ohm,
+            RESISTOR * ohm.value,
+            "the check resistor",
+            "ohm",
+            1.0,
+            findings,
+        );
+        let counts = if same_node { exactly(ohm.value) } else { ohm };
+        add(
+            Which::Check(i),
+            "the check resistor",
+            counts,
+            "measure the check resistor better, or use a same-node take",
+        );
+    }
+    let gain = if same_node || checked {
+        exactly(1.0)
+    } else {
+        assumed(
+            Code::ChannelsUncalibrated,
+            "the inputs were not calibrated against each other: taken as alike within 1 %",
+            GAIN_ADVICE,
+            findings,
+        );
+        Stated::within(1.0, GAIN_ASSUMED)
+    };
+    add(Which::Gain, "the match of the inputs", gain, GAIN_ADVICE);
+    Ok(())
+}
+
+const LEAD_ADVICE: &str =
+    "short the leads at the driver's end and record that (--shorted-leads), or give --lead";
+const GAIN_ADVICE: &str = "record a take with both inputs on one node (--same-node)";
+
+/// The stated value, with a default half-width and a note where nothing was said about its spread.
+fn filled(
+    stated: Stated,
+    half_width: f64,
+    what: &str,
+    unit: &str,
+    per_si: f64,
+    findings: &mut Vec<Finding>,
+) -> Stated {
+    let (filled, used) = stated.or_half_width(half_width);
+    if used {
+        let shown = half_width * per_si;
+        assumed(
+            Code::UncertaintyAssumed,
+            &format!(
+                "{what} came without an uncertainty: taken as within {} {unit}",
+                round_two(shown)
+            ),
+            "say how well it is known, for example 5.2g+-0.05g",
+            findings,
+        );
+    }
+    filled
+}
+
+/// Two significant digits, for messages.
+fn round_two(value: f64) -> f64 {
+    let scale = 10.0_f64.powf(1.0 - value.abs().log10().floor());
+    (value * scale).round() / scale
+}
+
+fn assumed(code: Code, message: &str, advice: &str, findings: &mut Vec<Finding>) {
+    findings.push(Finding::new(code, Severity::Note, message, advice));
+}
+
+/// Area of the cone, m², and whether it is known.
+fn cone_area(cone: Option<Cone>, findings: &mut Vec<Finding>) -> (Stated, bool) {
+    match cone {
+        None => (
+            Stated {
+                value: STAND_IN_SD_M2,
+                spread: Spread::Standard(0.0),
+            },
+            false,
+        ),
+        Some(Cone::Area(area)) => (
+            filled(
+                area,
+                AREA * area.value,
+                "the cone's area",
+                "cm²",
+                1e4,
+                findings,
+            ),
+            true,
+        ),
+        Some(Cone::Diameter(diameter)) => {
+            let d = filled(
+                diameter,
+                DIAMETER_M,
+                "the cone's diameter",
+                "mm",
+                1e3,
+                findings,
+            );
+            // Sd = π(d/2)², dSd = 2·Sd·dd/d
+            let area = std::f64::consts::PI * (0.5 * d.value).powi(2);
+            let slope = 2.0 * area / d.value;
+            let spread = match d.spread {
+                Spread::HalfWidth(half_width) => Spread::HalfWidth(slope * half_width),
+                Spread::Standard(standard) => Spread::Standard(slope * standard),
+                Spread::Unstated => Spread::Unstated,
+            };
+            (
+                Stated {
+                    value: area,
+                    spread,
+                },
+                true,
+            )
+        }
+    }
+}
