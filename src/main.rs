@@ -1,2 +1,22 @@
-//! The `farcone` command.
-fn main() {}
+//! The `farcone` command: arguments, files, progress and messages around the library.
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a command line talks through them; everything is printed in cli::console"
+)]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        reason = "a test fails by panicking"
+    )
+)]
+
+mod cli;
+mod store;
+
+fn main() -> std::process::ExitCode {
+    cli::main()
+}

@@ -107,12 +107,10 @@ impl NewSession {
     /// Writes `session.json` and lets go of the folder.
     pub fn finish(self, session: &SessionFile) -> Result<PathBuf, StoreError> {
         let path = self.folder.join(SESSION_FILE_NAME);
-        let text = session
-            .to_json()
-            .map_err(|source| StoreError::Session {
-                path: path.clone(),
-                source,
-            })?;
+        let text = session.to_json().map_err(|source| StoreError::Session {
+            path: path.clone(),
+            source,
+        })?;
         write_new_text(&path, &text)?;
         Ok(path)
     }

@@ -79,10 +79,7 @@ fn load_take(take: &TakeFile, folder: &Path) -> Result<SessionTake, StoreError> 
     })
 }
 
-fn data(
-    take: &TakeFile,
-    files: Vec<(&PathBuf, File)>,
-) -> Result<(Data, Vec<Finding>), StoreError> {
+fn data(take: &TakeFile, files: Vec<(&PathBuf, File)>) -> Result<(Data, Vec<Finding>), StoreError> {
     let wrong = |path: &Path, source| StoreError::Take {
         path: path.into(),
         source,

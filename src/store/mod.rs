@@ -9,6 +9,6 @@ mod folder;
 mod load;
 
 pub use error::StoreError;
-pub use files::{refuse_existing, safe_file_name, write_new};
+pub use files::{refuse_existing, safe_file_name, write_new, write_new_text};
 pub use folder::{NewSession, read_session};
 pub use load::{is_table, load};
