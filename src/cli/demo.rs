@@ -35,7 +35,7 @@ pub struct DemoArgs {
     out: PathBuf,
 
     /// Another number gives other noise and other errors of the markings; the same one the same takes
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 0)]
     seed: u64,
 
     /// Print only what goes wrong

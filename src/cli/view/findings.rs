@@ -6,7 +6,7 @@ use super::text::{Tint, harmless, tinted};
 use super::{item, title};
 use crate::cli::console::Look;
 
-/// The findings in the order of the sheet, each with its advice in a line of its own.
+/// The findings in the order of the sheet, each with its advice.
 pub(super) fn list(findings: &[Finding], look: Look) -> String {
     if findings.is_empty() {
         return String::new();
@@ -23,10 +23,15 @@ pub(super) fn list(findings: &[Finding], look: Look) -> String {
             .as_ref()
             .map_or_else(String::new, |take| format!("{take}: "));
         let message = harmless(&format!("{take}{}", finding.message));
-        let text = item(first, &message, look);
+        let advice = harmless(&format!("→ {}", finding.advice));
+        // What has to be acted upon gets a line of its own.
+        let text = if finding.severity == "note" {
+            item(first, &format!("{message} {advice}"), look)
+        } else {
+            item(first, &message, look) + &item("           ", &advice, look)
+        };
         // The word is tinted after the line breaks, which count what is seen.
         out.push_str(&text.replacen(first, &tinted(first, tint, look), 1));
-        out.push_str(&item("           → ", &harmless(&finding.advice), look));
     }
     out
 }
