@@ -1,4 +1,5 @@
 //! Farcone.
+#![cfg_attr(not(test), deny(clippy::disallowed_methods))]
 #![cfg_attr(
     test,
     allow(

@@ -25,6 +25,11 @@ const POOR_LOSS: f64 = 1.5;
 const POOR_PART: f64 = 1e-3;
 /// Above this multiple of fs only the coil's model shapes the curve, so misfit there must not pull at the rest.
 const COIL_ONLY: f64 = 10.0;
+/// A candidate that needs more than this many evaluations an unknown crawls along a valley: the data do not determine
+/// it. A fit that works needs three.
+const PATIENCE: usize = 20;
+/// A candidate has settled when its loss, or its parameters, move by less than this fraction: far below any noise.
+const SETTLED: f64 = 1e-9;
 /// Half the stretch over which misfit is judged, as a frequency ratio: a twelfth of an octave.
 const HALF_STRETCH: f64 = 1.059_463_094_359_295_3;
 /// Where misfit cannot be explained, families that misfit by up to this factor more than the best still count as
@@ -168,7 +173,12 @@ fn compare(
     choice: &Choice,
     watcher: &mut dyn Watcher,
 ) -> Result<Vec<Candidate>, Unfitted> {
-    let options = Options::default();
+    let options = Options {
+        patience: PATIENCE,
+        ftol: SETTLED,
+        xtol: SETTLED,
+        ..Options::default()
+    };
     let mut glances = glances(observations, seen);
     let mut found: Vec<Candidate> = vec![];
     let mut first_failure = None;

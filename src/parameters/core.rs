@@ -77,9 +77,9 @@ fn resonance_hz(branch: &MotionalBranch, motional: &[f64]) -> f64 {
 
 /// Smallest |Z| above the resonance, ohm; refined by a parabola through the lowest point and its neighbours.
 fn minimum_ohm(circuit: &dyn Circuit, values: &[f64], fs_hz: f64) -> f64 {
-    let n = (MINIMUM_POINTS * (MINIMUM_TO_HZ / fs_hz).log2())
-        .ceil()
-        .max(3.0) as usize;
+    let n = (MINIMUM_POINTS * (MINIMUM_TO_HZ / fs_hz).log2()).ceil() as usize;
+    // A parabola needs three points.
+    let n = n.max(3);
     let ratio = (MINIMUM_TO_HZ / fs_hz).powf(1.0 / n as f64);
     let at = |i: usize| {
         circuit

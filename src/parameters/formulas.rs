@@ -1,4 +1,4 @@
-//! From the core numbers, the cone and the air to every parameter: (P4) to (P14).
+//! From the core numbers, the cone and the air to every parameter: (P4) to (P11).
 //!
 //! Small, JAES 20(5), 1972, 383–395 (from memory, confirmed by computation; the reference driver below holds them).
 

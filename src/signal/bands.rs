@@ -38,7 +38,12 @@ pub(super) fn edges_hz(low_hz: f64, high_hz: f64, resolution_hz: f64) -> Vec<f64
 
 /// The lowest and highest frequency that the source channel excites, Hz; `None` if there is no signal at all.
 pub(super) fn excited_hz(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option<(f64, f64)> {
-    let top_hz = high_hz.min((spectra.n_bins() - 1) as f64 * spectra.bin_hz);
+    let nyquist_hz = (spectra.n_bins() - 1) as f64 * spectra.bin_hz;
+    let top_hz = if high_hz < nyquist_hz {
+        high_hz
+    } else {
+        nyquist_hz
+    };
     let n = (STRETCHES * (top_hz / low_hz).log2()).ceil() as usize;
     let edge = |i: usize| low_hz * (top_hz / low_hz).powf(i as f64 / n as f64);
     let mut power = vec![];

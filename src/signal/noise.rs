@@ -19,24 +19,90 @@ const RIDGE: f64 = 1e-13;
 pub(super) fn residual_power(spectra: &Spectra, first: usize, last: usize) -> Option<f64> {
     let (first, last) = widened(spectra, first, last)?;
     let n = last - first;
-    let centre = 0.5 * (first + last - 1) as f64;
-    let half = 0.5 * n as f64;
-    let (mut m, mut q, mut c) = ([0.0; 5], [0.0; 5], [Complex64::default(); 5]);
-    for k in first..last {
-        let r = (k as f64 - centre) / half;
-        let mut power = 1.0;
-        for p in 0..5 {
-            m[p] += power * spectra.s11[k];
-            q[p] += power * spectra.s22[k];
-            c[p] += spectra.s12[k] * power;
-            power *= r;
-        }
-    }
+    let sums = Sums::over(spectra, first, last);
     let freedom = (n * spectra.n_blocks - N_UNKNOWN) as f64;
-    let left = rational_residual(&m, &q, &c).unwrap_or_else(|| q[0] - c[0].norm_sqr() / m[0]);
+    let left = sums
+        .rational_residual()
+        .unwrap_or_else(|| sums.q[0] - sums.c[0].norm_sqr() / sums.m[0]);
     // Cancellation can leave a trifle below zero; what remains below rounding is rounding.
-    let rounding = 4.0 * f64::EPSILON * q[0];
+    let rounding = 4.0 * f64::EPSILON * sums.q[0];
     Some(if left > rounding { left } else { rounding } / freedom)
+}
+
+/// Moments of the window's bins, r running from −1 to 1 across it.
+struct Sums {
+    /// Mean r^p.
+    u: [f64; 5],
+    /// Σr^p·|X1|².
+    m: [f64; 5],
+    /// Σr^p·|X2|².
+    q: [f64; 5],
+    /// Σr^p·X2·X1*.
+    c: [Complex64; 5],
+}
+
+impl Sums {
+    fn over(spectra: &Spectra, first: usize, last: usize) -> Self {
+        let centre = 0.5 * (first + last - 1) as f64;
+        let half = 0.5 * (last - first) as f64;
+        let mut sums = Self {
+            u: [0.0; 5],
+            m: [0.0; 5],
+            q: [0.0; 5],
+            c: [Complex64::default(); 5],
+        };
+        for k in first..last {
+            let r = (k as f64 - centre) / half;
+            let mut power = 1.0;
+            for p in 0..5 {
+                sums.u[p] += power / (last - first) as f64;
+                sums.m[p] += power * spectra.s11[k];
+                sums.q[p] += power * spectra.s22[k];
+                sums.c[p] += spectra.s12[k] * power;
+                power *= r;
+            }
+        }
+        sums
+    }
+
+    /// Σ|D·X2 − N·X1|² over mean |D|², for the least-squares solution of (S8).
+    ///
+    /// Without the division a flat ratio would come out 4/9 too low: there D is free to taper the noise itself.
+    fn rational_residual(&self) -> Option<f64> {
+        let real = |v: f64| Complex64::new(v, 0.0);
+        // Unknowns: d1, d2 (denominator), n0, n1, n2 (numerator).
+        let order = [1, 2, 0, 1, 2];
+        let mut gram = [[Complex64::default(); N_UNKNOWN]; N_UNKNOWN];
+        let mut right = [Complex64::default(); N_UNKNOWN];
+        for i in 0..N_UNKNOWN {
+            for j in 0..N_UNKNOWN {
+                let p = order[i] + order[j];
+                gram[i][j] = match (i < 2, j < 2) {
+                    (true, true) => real(self.q[p]),
+                    (true, false) => -self.c[p].conj(),
+                    (false, true) => -self.c[p],
+                    (false, false) => real(self.m[p]),
+                };
+            }
+            right[i] = if i < 2 {
+                real(-self.q[order[i]])
+            } else {
+                self.c[order[i]]
+            };
+        }
+        for (i, row) in gram.iter_mut().enumerate() {
+            row[i] *= 1.0 + RIDGE;
+        }
+        let (solution, explained) = solve(&mut gram, &right)?;
+        let d = [real(1.0), solution[0], solution[1]];
+        let mut mean_d2 = 0.0;
+        for (i, a) in d.iter().enumerate() {
+            for (j, b) in d.iter().enumerate() {
+                mean_d2 += (a.conj() * b).re * self.u[i + j];
+            }
+        }
+        Some((self.q[0] - explained) / mean_d2)
+    }
 }
 
 /// At least [`WINDOW_BINS`] bins around the given ones.
@@ -47,42 +113,13 @@ fn widened(spectra: &Spectra, first: usize, last: usize) -> Option<(usize, usize
     (high - low >= 2 * N_UNKNOWN).then_some((low, high))
 }
 
-/// Σ|E|² of the least-squares solution of (S8), from the moments of |X1|², |X2|² and X2·X1*.
-fn rational_residual(m: &[f64; 5], q: &[f64; 5], c: &[Complex64; 5]) -> Option<f64> {
-    let real = |v: f64| Complex64::new(v, 0.0);
-    // Unknowns: d1, d2 (denominator), n0, n1, n2 (numerator).
-    let order = [1, 2, 0, 1, 2];
-    let mut gram = [[Complex64::default(); N_UNKNOWN]; N_UNKNOWN];
-    let mut right = [Complex64::default(); N_UNKNOWN];
-    for i in 0..N_UNKNOWN {
-        for j in 0..N_UNKNOWN {
-            let p = order[i] + order[j];
-            gram[i][j] = match (i < 2, j < 2) {
-                (true, true) => real(q[p]),
-                (true, false) => -c[p].conj(),
-                (false, true) => -c[p],
-                (false, false) => real(m[p]),
-            };
-        }
-        right[i] = if i < 2 {
-            real(-q[order[i]])
-        } else {
-            c[order[i]]
-        };
-    }
-    for (i, row) in gram.iter_mut().enumerate() {
-        row[i] *= 1.0 + RIDGE;
-    }
-    let explained = hermitian_form(&mut gram, &mut right)?;
-    Some(q[0] - explained)
-}
-
-/// b†·A⁻¹·b for a Hermitian positive definite A, by Cholesky: with A = L·L† it is |L⁻¹b|².
-fn hermitian_form(
+/// The solution x of A·x = b and b†·x, for a Hermitian positive definite A: Cholesky, A = L·L†.
+fn solve(
     a: &mut [[Complex64; N_UNKNOWN]; N_UNKNOWN],
-    b: &mut [Complex64; N_UNKNOWN],
-) -> Option<f64> {
-    let mut sum = 0.0;
+    b: &[Complex64; N_UNKNOWN],
+) -> Option<([Complex64; N_UNKNOWN], f64)> {
+    let mut y = *b;
+    let mut explained = 0.0;
     for j in 0..N_UNKNOWN {
         for i in j..N_UNKNOWN {
             let mut value = a[i][j];
@@ -98,12 +135,19 @@ fn hermitian_form(
                 a[i][j] = value / a[j][j].re;
             }
         }
-        let mut value = b[j];
         for k in 0..j {
-            value -= a[j][k] * b[k];
+            let known = a[j][k] * y[k];
+            y[j] -= known;
         }
-        b[j] = value / a[j][j].re;
-        sum += b[j].norm_sqr();
+        y[j] /= a[j][j].re;
+        explained += y[j].norm_sqr();
     }
-    Some(sum)
+    for j in (0..N_UNKNOWN).rev() {
+        for i in j + 1..N_UNKNOWN {
+            let known = a[i][j].conj() * y[i];
+            y[j] -= known;
+        }
+        y[j] /= a[j][j].re;
+    }
+    Some((y, explained))
 }

@@ -177,26 +177,15 @@ fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option<Band> {
     })
 }
 
-/// Moves each band's mean to the value at its middle: formula (S10). A band whose neighbours are missing stays at its
-/// centroid, uncorrected.
+/// Moves each band's mean to the value at its middle: formula (S10). A band without neighbours on both sides stays at
+/// its centroid, uncorrected.
 fn centred(bands: &[Band]) -> Vec<(f64, Complex64, f64)> {
     (0..bands.len())
         .map(|i| {
             let band = &bands[i];
-            let near =
-                |other: &&Band| (other.middle_hz - band.middle_hz).abs() < 1.5 * band.width_hz;
-            let below = i.checked_sub(1).and_then(|j| bands.get(j)).filter(near);
-            let above = bands.get(i + 1).filter(near);
-            let (Some(below), Some(above)) = (below, above) else {
+            let Some((slope, curvature)) = local_shape(bands, i) else {
                 return (band.centroid_hz, band.h, band.variance);
             };
-            let (d0, d1) = (
-                band.centroid_hz - below.centroid_hz,
-                above.centroid_hz - band.centroid_hz,
-            );
-            let (s0, s1) = ((band.h - below.h) / d0, (above.h - band.h) / d1);
-            let curvature = (s1 - s0) * (2.0 / (d0 + d1));
-            let slope = (s0 * d1 + s1 * d0) / (d0 + d1);
             let shift_hz = band.middle_hz - band.centroid_hz;
             let bend = curvature * (0.5 * (shift_hz * shift_hz - band.spread_hz2));
             let doubt = CORRECTION_DOUBT * bend.norm();
@@ -207,4 +196,45 @@ fn centred(bands: &[Band]) -> Vec<(f64, Complex64, f64)> {
             )
         })
         .collect()
+}
+
+/// Neighbours on either side that a band's shape is judged by. One would let the band's own noise into its correction
+/// (and make the points' scatter 18 % larger than stated), three would blunt a sharp resonance.
+const NEIGHBOURS: usize = 2;
+
+/// Slope and second derivative of H at a band's centroid, by a parabola through it and its neighbours.
+fn local_shape(bands: &[Band], i: usize) -> Option<(Complex64, Complex64)> {
+    let reach = NEIGHBOURS.min(i).min(bands.len() - 1 - i);
+    let band = &bands[i];
+    let near = &bands[i - reach..=i + reach];
+    // A gap (between the lines of a multisine) makes the far side no neighbour.
+    let gap = near
+        .windows(2)
+        .any(|p| p[1].middle_hz - p[0].middle_hz > 1.5 * p[1].width_hz);
+    if reach == 0 || gap {
+        return None;
+    }
+    let mut moments = [0.0; 5];
+    let mut right = [Complex64::default(); 3];
+    for other in near {
+        let x = (other.centroid_hz - band.centroid_hz) / band.width_hz;
+        let mut power = 1.0;
+        for (p, moment) in moments.iter_mut().enumerate() {
+            *moment += power;
+            if p < 3 {
+                right[p] += other.h * power;
+            }
+            power *= x;
+        }
+    }
+    let inverse = nalgebra::Matrix3::from_fn(|r, c| moments[r + c]).try_inverse()?;
+    let row = |r: usize| {
+        (0..3)
+            .map(|c| right[c] * inverse[(r, c)])
+            .sum::<Complex64>()
+    };
+    Some((
+        row(1) / band.width_hz,
+        row(2) * (2.0 / (band.width_hz * band.width_hz)),
+    ))
 }

@@ -219,7 +219,7 @@ fn inflation(window: &[f64]) -> f64 {
     sum
 }
 
-/// The next even length with no prime factor above 5, which transforms fast. Padding by less than 3 % leaves the
+/// The next even length with no prime factor above 5, which transforms fast. Padding by 4 % at most leaves the
 /// bins uncorrelated enough not to matter.
 fn smooth_even_length(n: usize) -> usize {
     let smooth = |mut m: usize| {

@@ -11,7 +11,7 @@ pub struct SynchronizedSweep {
     pub start_hz: f64,
     /// Stop frequency f2, Hz.
     pub stop_hz: f64,
-    /// Wanted length, s; the real one differs by less than one period of f1.
+    /// Wanted length, s; the real one differs by up to ln(f2/f1)/(2·f1), formula (S2).
     pub duration_s: f64,
     /// Level, fades and silence.
     pub envelope: Envelope,
