@@ -1,9 +1,4 @@
 //! The `farcone` command: arguments, files, progress and messages around the library.
-#![allow(
-    clippy::print_stdout,
-    clippy::print_stderr,
-    reason = "a command line talks through them; everything is printed in cli::console"
-)]
 #![cfg_attr(
     test,
     allow(

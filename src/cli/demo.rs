@@ -81,12 +81,14 @@ pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
     if !args.quiet {
         let look = Look::of_stdout();
         let truths = Truths::new(driver, &AIR);
-        let mut text = format!(
-            "The virtual bench recorded {} takes of \"{}\", a {}.\n\n",
+        let made = format!(
+            "The virtual bench recorded {} takes of \"{}\", a {}.",
             session.takes.len(),
             driver.label,
             driver.description
         );
+        let mut text = view::paragraph(&made, look);
+        text.push('\n');
         text.push_str(&view::sheet(&sheet, Some(&truths), look));
         text.push_str(&view::plot(&sheet, look));
         text.push_str(&written(&args.out, &session, &sheet_path));

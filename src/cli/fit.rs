@@ -39,29 +39,31 @@ pub struct FitArgs {
 }
 
 const EXAMPLES: &str = "\
-Quantities carry their unit. What a scale or a marking states follows behind +-, as in 5.2g+-0.05g (a half-width);
+Quantities carry their unit. What a scale or a marking states follows behind +-, as in 5.2g+-0.05g (a half-width); \
 5.2g+-u0.05g states a standard uncertainty, 47ohm+-1% a percentage.
 
 Examples:
   The driver alone (fs, Re, the Qs, the coil):
-    farcone fit --free-air free.wav --sense 47.0ohm+-0.5ohm --wiring across-driver
+    farcone fit --free-air free.wav --sense 47ohm+-1% --wiring across-driver
 
-  With a known mass and the cone's size (Vas, Mms, Bl and all the rest), the jig checked with a resistor:
-    farcone fit --free-air free.wav --added-mass mass.wav --mass 5.2g+-0.05g --cone 78mm+-1mm \\
-      --check-resistor check.wav --check-ohm 22.0ohm+-0.1ohm --sense 47.0ohm+-0.5ohm --wiring across-driver \\
+  With a known mass and the cone's size (Vas, Mms, Bl and all the rest), the
+  inputs matched with a known resistor:
+    farcone fit --free-air free.wav --added-mass mass.wav --mass 5.2g+-0.05g \\
+      --check-resistor check.wav --check-ohm 22.0ohm+-0.1ohm \\
+      --sense 47ohm+-1% --wiring across-driver --cone 78mm+-1mm \\
       --air 23C,450m,45% --label \"Tidepool 3\" --out tidepool-3.driver.json
 
   A table from another instrument, with a test box:
-    farcone fit --free-air free.csv --test-box box.csv --volume 2.00L+-0.02L --cone 78mm
+    farcone fit --free-air free.csv --test-box box.csv --volume 2.00L+-0.02L
 
   A session folder, as the demo writes one, with another coil model:
     farcone fit farcone-demo --coil lr-2
 
-Cautions: a loudspeaker output must never be wired to a recorder's input without knowing its level. In the wiring
-across-resistor neither driver terminal may touch ground, and the amplifier's minus has to be ground; bridged
-amplifiers have none.
+Cautions: know the level of a loudspeaker output before you wire it to a recorder's input, which a few volts can \
+damage. In the wiring across-resistor neither driver terminal may touch ground, and the amplifier's minus has to be \
+ground; bridged amplifiers have no ground at either output.
 
-Exit codes: 0 good or usable, 1 something could not be read or written, 2 usage, 3 a take has to be made again (the
+Exit codes: 0 good or usable, 1 something could not be read or written, 2 usage, 3 a take has to be made again (the \
 result is printed all the same).";
 
 pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {

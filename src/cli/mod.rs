@@ -37,11 +37,12 @@ struct Cli {
     command: Command,
 }
 
+/// Paragraphs are single lines: the help is wrapped to the terminal.
 const AFTER: &str = "\
-Quantities carry their unit: 5.2g, 47ohm, 2.00L, 78mm, 20Hz. A doubt follows behind +-: 5.2g+-0.05g is what a scale
+Quantities carry their unit: 5.2g, 47ohm, 2.00L, 78mm, 20Hz. A doubt follows behind +-: 5.2g+-0.05g is what a scale \
 states (a half-width), 5.2g+-u0.05g a standard uncertainty, 47ohm+-1% a percentage.
 
-Exit codes: 0 the result is good or usable, 1 something could not be read or written, 2 the command was not
+Exit codes: 0 the result is good or usable, 1 something could not be read or written, 2 the command was not \
 understood, 3 the verdict is \"redo\": at least one take has to be made again.";
 
 #[derive(Subcommand)]

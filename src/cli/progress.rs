@@ -49,8 +49,8 @@ impl Watcher for Progress {
     fn at(&mut self, stage: &str, done: f64) -> Continue {
         if self.wanted && self.begun.elapsed() >= PATIENCE {
             let line = self.line();
-            line.set_position((done.clamp(0.0, 1.0) * STEPS as f64) as u64);
             line.set_message(stage.to_owned());
+            line.set_position((done.clamp(0.0, 1.0) * STEPS as f64) as u64);
         }
         Continue::Yes
     }

@@ -21,16 +21,17 @@ pub enum StimulusCommand {
 
 const CAUTIONS: &str = "\
 Cautions:
-  Set the volume to its lowest first, play, and raise it until the recording is clearly above its noise; a small-signal
-  measurement needs less than 0.1 W. Low tones move a cone far without being loud: for a tweeter begin the signal no
-  lower than a quarter of its resonance (--start 200Hz), or it may be destroyed. Never wear headphones while the signal
-  plays. Switch every sound effect, equaliser and volume leveller off.
+  Set the volume to its lowest first, play, and raise it until the recording is clearly above its noise; less than \
+0.1 W suffices.
+  Low tones move a cone far without being loud. For a tweeter, begin no lower than a quarter of its resonance \
+(--start 200Hz), or it may be destroyed.
+  Never wear headphones while the signal plays. Switch every sound effect, equaliser and volume leveller off.
 
 Quantities carry their unit: Hz, kHz; s, ms; dBFS (0dBFS is full scale).
 
 Examples:
   farcone stimulus sweep -o sweep.wav
-  farcone stimulus sweep -o tweeter.wav --start 200Hz --level -30dBFS --length 5s
+  farcone stimulus sweep -o tweeter.wav --start 200Hz --level -30dBFS
   farcone stimulus multisine -o multisine.wav --period 4s --periods 3";
 
 /// An exponential sweep from low to high (synchronized, after Novak et al. 2015)

@@ -19,17 +19,14 @@ const TAKES_NAME: &str = "takes";
 pub fn read_session(folder: &Path) -> Result<SessionFile, StoreError> {
     let path = folder.join(SESSION_FILE_NAME);
     let text = fs::read_to_string(&path).map_err(|source| {
-        if folder.is_dir() && source.kind() == io::ErrorKind::NotFound {
-            StoreError::NotASession {
-                folder: folder.into(),
-            }
-        } else if folder.exists() && !folder.is_dir() {
+        if folder.exists() && !path.exists() {
             StoreError::NotASession {
                 folder: folder.into(),
             }
         } else {
+            let missing = if folder.exists() { &path } else { folder };
             StoreError::Open {
-                path: path.clone(),
+                path: missing.into(),
                 source,
             }
         }
@@ -52,14 +49,10 @@ impl NewSession {
             source,
         };
         fs::create_dir_all(folder).map_err(failed)?;
+        // Before the lock, which would leave a file in a folder that is somebody else's; and with it, for certain.
+        refuse_full(folder)?;
         let lock = lock(folder)?;
-        for entry in fs::read_dir(folder).map_err(failed)? {
-            if entry.map_err(failed)?.file_name() != LOCK_NAME {
-                return Err(StoreError::NotEmpty {
-                    folder: folder.into(),
-                });
-            }
-        }
+        refuse_full(folder)?;
         fs::create_dir(folder.join(TAKES_NAME)).map_err(failed)?;
         sync_folder(folder).map_err(failed)?;
         Ok(Self {
@@ -116,6 +109,22 @@ impl NewSession {
     }
 }
 
+/// Refuses a folder with anything but a lock in it.
+fn refuse_full(folder: &Path) -> Result<(), StoreError> {
+    let failed = |source| StoreError::Read {
+        path: folder.into(),
+        source,
+    };
+    for entry in fs::read_dir(folder).map_err(failed)? {
+        if entry.map_err(failed)?.file_name() != LOCK_NAME {
+            return Err(StoreError::NotEmpty {
+                folder: folder.into(),
+            });
+        }
+    }
+    Ok(())
+}
+
 /// Takes the folder's lock, without waiting.
 fn lock(folder: &Path) -> Result<File, StoreError> {
     let path = folder.join(LOCK_NAME);
@@ -147,12 +156,13 @@ mod tests {
     #[test]
     fn two_writers_do_not_meet() {
         let folder = tempfile::tempdir().unwrap();
-        let first = NewSession::create(folder.path()).unwrap();
+        let first = lock(folder.path()).unwrap();
         assert!(matches!(
             NewSession::create(folder.path()),
             Err(StoreError::Locked { .. })
         ));
         drop(first);
+        drop(NewSession::create(folder.path()).unwrap());
         assert!(matches!(
             NewSession::create(folder.path()),
             Err(StoreError::NotEmpty { .. })

@@ -103,5 +103,5 @@ fn nothing_is_overwritten() {
         "{}",
         ran.err
     );
-    assert!(!folder.path().join("session.json").exists());
+    assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
 }

@@ -42,6 +42,11 @@ fn title(name: &str, look: Look) -> String {
     format!("\n{}\n", tinted(name, Tint::Strong, look))
 }
 
+/// Text over the whole width.
+pub fn paragraph(text: &str, look: Look) -> String {
+    item("", text, look)
+}
+
 /// Text with a hanging indent.
 fn item(first: &str, text: &str, look: Look) -> String {
     let indent = " ".repeat(text::width(first));

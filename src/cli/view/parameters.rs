@@ -155,12 +155,21 @@ fn row(key: Key, entry: &ParameterEntry, truths: Option<&Truths>) -> Vec<String>
                 .map_or(0, |(_, digits)| digits.len());
             let shown = truths.of(key).map(|truth| {
                 let (truth, off) = (unit.from_si(truth), unit.from_si(entry.value - truth));
-                [format!("{truth:.decimals$}"), format!("{off:+.decimals$}")]
+                [format!("{truth:.decimals$}"), signed(off, decimals)]
             });
             row.extend(shown.unwrap_or_default());
         }
     }
     row
+}
+
+/// A difference with its sign; none for one that rounds to nothing.
+fn signed(off: f64, decimals: usize) -> String {
+    let text = format!("{off:+.decimals$}");
+    match text.bytes().any(|byte| (b'1'..=b'9').contains(&byte)) {
+        true => text,
+        false => format!("{:.decimals$}", 0.0),
+    }
 }
 
 /// What the table means, what it lacks, and what follows from it.

@@ -7,7 +7,7 @@ use ratatui::style::{Color, Style};
 use ratatui::symbols::Marker;
 use ratatui::widgets::{Axis, Chart, Dataset, GraphType, Widget};
 
-use super::text::{Tint, tinted, width};
+use super::text::{Tint, tinted};
 use super::title;
 use crate::cli::console::Look;
 
@@ -48,8 +48,7 @@ pub fn plot(sheet: &Sheet, look: Look) -> String {
         return String::new();
     }
     let drawn = frame.draw(&frame.thinned(&measured), &fitted);
-    let mut out = title(&format!("Impedance of {}", curve.name), look);
-    out.push_str(&format!("{:>GUTTER$}\n", "|Z| Ω "));
+    let mut out = title(&format!("Impedance of {}: Ω against Hz", curve.name), look);
     for row in 0..HEIGHT {
         out.push_str(&frame.gutter(row));
         out.push_str(&line(&drawn, row, look));
@@ -188,13 +187,7 @@ impl Frame {
         let axis: String = axis.into_iter().collect();
         let labels: String = labels.into_iter().collect();
         let corner = " ".repeat(GUTTER - 1);
-        let labels = labels.trim_end();
-        let unit = if width(labels) + 3 <= self.columns + 3 {
-            " Hz"
-        } else {
-            ""
-        };
-        format!("{corner}└{axis}\n{corner} {labels}{unit}\n")
+        format!("{corner}└{axis}\n{corner} {}\n", labels.trim_end())
     }
 }
 
@@ -263,7 +256,7 @@ mod tests {
         for decade in 0..=3 {
             assert_eq!(axis[GUTTER + 20 * decade], '┬', "{bottom}");
         }
-        for label in ["10", "100", "1k", "10k", "Hz"] {
+        for label in ["10", "100", "1k", "10k"] {
             assert!(bottom.contains(label), "{label} is not in {bottom}");
         }
     }
