@@ -258,3 +258,20 @@ fn flags_outrank_the_session() {
             .all(|one| one.coil == "plain" && !one.creep)
     );
 }
+
+#[test]
+fn remounted_takes_measure_the_set_up() {
+    let take = demo().take("free-air-2");
+    let ran = quick_fit(
+        &demo().take("free-air-1"),
+        &["--free-air", &take, "--remounted", "--json"],
+    );
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let remounted = ran
+        .sheet()
+        .origin
+        .takes
+        .into_iter()
+        .map(|take| take.remounted);
+    assert_eq!(remounted.collect::<Vec<_>>(), [false, true]);
+}
