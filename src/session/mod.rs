@@ -5,6 +5,7 @@
 
 mod analyse;
 mod curves;
+mod file;
 mod problems;
 #[expect(
     clippy::module_inception,
@@ -15,5 +16,6 @@ mod typed;
 mod write;
 
 pub use analyse::analyse;
+pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
 pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};

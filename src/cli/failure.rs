@@ -1,0 +1,61 @@
+//! Everything that ends a command early, and its exit code.
+
+use std::io;
+
+use farcone::bench::BenchError;
+use farcone::recording::RecordingError;
+use farcone::session::SessionError;
+use farcone::sheet::SheetError;
+use farcone::signal::StimulusError;
+
+use super::{EXIT_FAILED, EXIT_GOOD, EXIT_USAGE};
+use crate::store::StoreError;
+
+/// Why a command ended early.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// The argument parser's own: misuse, but also a request for help.
+    #[error(transparent)]
+    Arguments(#[from] clap::Error),
+    /// Arguments that are understood singly, but don't go together.
+    #[error("{message}")]
+    Usage {
+        message: String,
+        /// What to type instead.
+        hint: String,
+    },
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The session contradicts itself.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    #[error(transparent)]
+    Stimulus(#[from] StimulusError),
+    #[error("the virtual bench: {0}")]
+    Bench(#[from] BenchError),
+    #[error("the virtual bench: {0}")]
+    BenchTake(RecordingError),
+    #[error(transparent)]
+    Sheet(#[from] SheetError),
+    #[error("the result cannot be printed: {0}")]
+    Print(io::Error),
+}
+
+impl Failure {
+    /// Misuse with a hint.
+    pub fn usage(message: impl Into<String>, hint: impl Into<String>) -> Self {
+        Self::Usage {
+            message: message.into(),
+            hint: hint.into(),
+        }
+    }
+
+    /// The process's exit code.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Self::Arguments(error) if !error.use_stderr() => EXIT_GOOD,
+            Self::Arguments(_) | Self::Usage { .. } | Self::Stimulus(_) => EXIT_USAGE,
+            _ => EXIT_FAILED,
+        }
+    }
+}

@@ -1,0 +1,122 @@
+//! `farcone fit`: recordings, tables or a session folder become a sheet.
+
+use std::path::{Path, PathBuf};
+
+use clap::{ArgMatches, Args};
+use farcone::finding::Verdict;
+use farcone::session::{SessionFile, analyse};
+use farcone::sheet::Sheet;
+
+use super::args::{AnalysisArgs, DriverArgs, JigArgs, OutputArgs, TakeArgs};
+use super::console::{self, Look};
+use super::failure::Failure;
+use super::progress::Progress;
+use super::takes::{outrank, session_of_flags};
+use super::{EXIT_GOOD, EXIT_REDO, view};
+use crate::store;
+
+/// Work out a driver's parameters from recordings, impedance tables or a session folder
+///
+/// The recordings may hold any signal that covers the band (a sweep, a multisine, noise), from any recorder, as long as
+/// both channels were recorded together. `farcone stimulus` makes suitable signals.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct FitArgs {
+    /// Folder with session.json and its takes; what is typed besides outranks what it says
+    #[arg(value_name = "SESSION_DIR")]
+    session: Option<PathBuf>,
+
+    #[command(flatten)]
+    takes: TakeArgs,
+    #[command(flatten)]
+    jig: JigArgs,
+    #[command(flatten)]
+    driver: DriverArgs,
+    #[command(flatten)]
+    analysis: AnalysisArgs,
+    #[command(flatten)]
+    output: OutputArgs,
+}
+
+const EXAMPLES: &str = "\
+Quantities carry their unit. What a scale or a marking states follows behind +-, as in 5.2g+-0.05g (a half-width); \
+5.2g+-u0.05g states a standard uncertainty, 47ohm+-1% a percentage.
+
+Examples:
+  The driver alone (fs, Re, the Qs, the coil):
+    farcone fit --free-air free.wav --sense 47ohm+-1% --wiring across-driver
+
+  With a known mass and the cone's size (Vas, Mms, Bl and all the rest), the
+  inputs matched with a known resistor:
+    farcone fit --free-air free.wav --added-mass mass.wav --mass 5.2g+-0.05g \\
+      --check-resistor check.wav --check-ohm 22.0ohm+-0.1ohm \\
+      --sense 47ohm+-1% --wiring across-driver --cone 78mm+-1mm \\
+      --air 23C,450m,45% --label \"Tidepool 3\" --out tidepool-3.driver.json
+
+  A table from another instrument, with a test box:
+    farcone fit --free-air free.csv --test-box box.csv --volume 2.00L+-0.02L
+
+  A session folder, as the demo writes one, with another coil model:
+    farcone fit farcone-demo --coil lr-2
+
+Cautions: know the level of a loudspeaker output before you wire it to a recorder's input, which a few volts can \
+damage. In the wiring across-resistor neither driver terminal may touch ground, and the amplifier's minus has to be \
+ground; bridged amplifiers have no ground at either output.
+
+Exit codes: 0 good or usable, 1 something could not be read or written, 2 usage, 3 a take has to be made again (the \
+result is printed all the same).";
+
+pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
+    let (mut session, folder) = match &args.session {
+        Some(_) if args.takes.any() || args.takes.remounted || args.takes.channels.is_some() => {
+            return Err(Failure::usage(
+                "a session folder has its own takes, so no flags about takes can stand beside it",
+                "give the folder alone, or the takes alone",
+            ));
+        }
+        Some(folder) => (store::read_session(folder)?, folder.as_path()),
+        None => (
+            session_of_flags(&args.takes, &args.jig, matches)?,
+            Path::new(""),
+        ),
+    };
+    outrank(&mut session, &args.jig, &args.driver, &args.analysis)?;
+    if let Some(path) = &args.output.out {
+        store::refuse_existing(path)?;
+    }
+    let sheet = sheet_of(session, folder, args.output.quiet)?;
+    if let Some(path) = &args.output.out {
+        store::write_new_text(path, &sheet.to_json()?)?;
+    }
+    if args.output.json {
+        console::print(&sheet.to_json()?)?;
+    } else if !args.output.quiet {
+        let look = Look::of_stdout();
+        let mut text = view::sheet(&sheet, None, look);
+        if args.output.plot {
+            text.push_str(&view::plot(&sheet, look));
+        }
+        match &args.output.out {
+            Some(path) => text.push_str(&format!("\nSheet: {}\n", path.display())),
+            None => text.push_str("\nTo keep the sheet, add --out NAME.driver.json\n"),
+        }
+        console::print(&text)?;
+    }
+    Ok(exit_code(&sheet))
+}
+
+/// Reads the takes and analyses them.
+pub fn sheet_of(session: SessionFile, folder: &Path, quiet: bool) -> Result<Sheet, Failure> {
+    let mut progress = Progress::new(quiet);
+    let session = store::load(session, folder, &mut progress)?;
+    Ok(analyse(session, &mut progress)?)
+}
+
+/// 3 if a take has to be made again.
+pub fn exit_code(sheet: &Sheet) -> u8 {
+    if sheet.verdict == Verdict::Redo.as_str() {
+        EXIT_REDO
+    } else {
+        EXIT_GOOD
+    }
+}

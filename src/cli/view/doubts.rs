@@ -1,0 +1,81 @@
+//! What limits each main parameter, and what would help.
+
+use farcone::parameters::Key;
+use farcone::sheet::{Share, Sheet};
+
+use super::parameters::shape;
+use super::{item, title};
+use crate::cli::console::Look;
+
+/// The parameters that a box is designed with.
+const MAIN: [Key; 8] = [
+    Key::Fs,
+    Key::Re,
+    Key::Qms,
+    Key::Qes,
+    Key::Qts,
+    Key::Vas,
+    Key::Mms,
+    Key::Bl,
+];
+
+/// The largest contributor to each main parameter; parameters that share it stand in one line.
+pub(super) fn list(sheet: &Sheet, look: Look) -> String {
+    let mut groups: Vec<(&Share, Vec<String>)> = Vec::new();
+    for key in MAIN {
+        let Some(largest) = sheet
+            .parameters
+            .get(key)
+            .and_then(|entry| entry.budget.first())
+        else {
+            continue;
+        };
+        let part = format!("{:.0} % of {}", 100.0 * largest.share, shape(key).symbol);
+        match groups
+            .iter_mut()
+            .find(|(share, _)| share.source == largest.source)
+        {
+            Some((_, parts)) => parts.push(part),
+            None => groups.push((largest, vec![part])),
+        }
+    }
+    if groups.is_empty() {
+        return String::new();
+    }
+    let mut out = title(
+        "Where the doubt within these takes comes from (shares of the variance)",
+        look,
+    );
+    for (share, parts) in groups {
+        let verb = if parts.len() == 1 { "comes" } else { "come" };
+        let text = format!(
+            "{} {verb} from {}: {}",
+            listed(&parts),
+            share.source,
+            share.advice
+        );
+        out.push_str(&item("  - ", &text, look));
+    }
+    out
+}
+
+/// `a, b and c`.
+fn listed(parts: &[String]) -> String {
+    match parts {
+        [] => String::new(),
+        [only] => only.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_list_reads_like_a_sentence() {
+        let parts: Vec<String> = ["a", "b", "c"].map(String::from).into();
+        assert_eq!(listed(&parts), "a, b and c");
+        assert_eq!(listed(&parts[..1]), "a");
+    }
+}

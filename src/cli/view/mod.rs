@@ -1,0 +1,60 @@
+//! A sheet as a person reads it: table, where the doubt comes from, findings, plot.
+
+mod doubts;
+mod findings;
+mod parameters;
+mod plot;
+mod text;
+
+use farcone::sheet::Sheet;
+
+use super::console::Look;
+use text::{Tint, tinted, wrapped};
+
+pub use parameters::Truths;
+pub use plot::plot;
+
+/// Everything but the plot. With `truths`, they stand beside the results.
+pub fn sheet(sheet: &Sheet, truths: Option<&Truths>, look: Look) -> String {
+    let mut out = heading(sheet, look);
+    out.push_str(&parameters::table(sheet, truths, look));
+    out.push_str(&doubts::list(sheet, look));
+    out.push_str(&findings::list(&sheet.findings, look));
+    out
+}
+
+fn heading(sheet: &Sheet, look: Look) -> String {
+    let (tint, meaning) = match sheet.verdict.as_str() {
+        "good" => (Tint::Good, "nothing speaks against these numbers"),
+        "usable" => (Tint::Caution, "mind the cautions below"),
+        _ => (
+            Tint::Redo,
+            "at least one take has to be made again; see below",
+        ),
+    };
+    let label = tinted(&sheet.label, Tint::Strong, look);
+    let verdict = tinted(&sheet.verdict, tint, look);
+    format!("{label}\nVerdict: {verdict} ({meaning})\n")
+}
+
+/// A line that names what follows.
+fn title(name: &str, look: Look) -> String {
+    format!("\n{}\n", tinted(name, Tint::Strong, look))
+}
+
+/// Text over the whole width.
+pub fn paragraph(text: &str, look: Look) -> String {
+    item("", text, look)
+}
+
+/// Text with a hanging indent.
+fn item(first: &str, text: &str, look: Look) -> String {
+    let indent = " ".repeat(text::width(first));
+    let lines = wrapped(text, look.width.saturating_sub(text::width(first)));
+    let mut out = String::new();
+    for (i, line) in lines.iter().enumerate() {
+        let before = if i == 0 { first } else { &indent };
+        out.push_str(&format!("{before}{line}\n"));
+    }
+    out
+}

@@ -1,0 +1,14 @@
+//! Files on disk: session folders, takes, sheets. The only room that opens them.
+//!
+//! Nothing is ever overwritten: a raw take and a result that somebody may have sent around stay what they are. What is
+//! written appears whole or not at all, and only one program at a time writes into a session folder.
+
+mod error;
+mod files;
+mod folder;
+mod load;
+
+pub use error::StoreError;
+pub use files::{refuse_existing, safe_file_name, write_new, write_new_text};
+pub use folder::{NewSession, read_session};
+pub use load::{is_table, load};
