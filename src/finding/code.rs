@@ -20,7 +20,7 @@ macro_rules! codes {
 
             /// What it means, in one sentence.
             pub fn meaning(self) -> &'static str {
-                match self { $(Self::$name => concat!($($doc),+),)+ }
+                match self { $(Self::$name => concat!($($doc),+).trim_start(),)+ }
             }
         }
     };

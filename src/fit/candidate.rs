@@ -1,6 +1,6 @@
 //! One circuit fitted to all curves, and what can be read off it.
 
-use super::joint::{Joint, Structure};
+use super::joint::{Joint, Loaded, Structure};
 use super::least_squares::{Failure, FailureReason, Options, Problem};
 use super::observation::Observation;
 use super::robust;
@@ -18,8 +18,14 @@ pub struct Candidate {
     structure: Structure,
     joint: Joint,
     inner: Vec<f64>,
-    /// Unscaled.
+    /// (JᵀJ)⁻¹ with the priors in J, unscaled: what a step of the fit goes by.
     covariance: SymmetricMatrix,
+    /// Scatter of the estimates, unscaled: without the doubt of what was typed, which counts as an influence.
+    scatter: SymmetricMatrix,
+    /// Whether no observation states an uncertainty, so that the scatter around the fit is all there is to go by.
+    relative: bool,
+    /// The circuits of the observations with their loads as fitted.
+    circuits: Vec<Loaded>,
     undetermined: Vec<String>,
     scale: f64,
     /// Loss with the comparison's common scale, and what follows from it; set by the comparison.
@@ -56,7 +62,12 @@ impl Candidate {
             });
         };
         let start = joint.start.clone();
-        let fit = robust::fit(&mut joint, &start, options)?;
+        let relative = observations.iter().all(|o| o.curve.covariance().is_none());
+        let fit = robust::fit(&mut joint, &start, options, relative)?;
+        let scatter = without_typed(&joint, &fit.covariance);
+        let circuits = (0..joint.parts.len())
+            .map(|p| joint.circuit(p, &fit.inner))
+            .collect();
         let unsure = |i: &usize| fit.covariance.get(*i, *i).sqrt() > UNDETERMINED;
         let undetermined = (0..joint.unknowns.len())
             .filter(|i| {
@@ -70,6 +81,9 @@ impl Candidate {
             joint,
             inner: fit.inner,
             covariance: fit.covariance,
+            scatter,
+            relative,
+            circuits,
             undetermined,
             scale: fit.scale,
             loss: f64::NAN,
@@ -87,7 +101,13 @@ impl Candidate {
         let n = self.joint.n_data() as f64;
         let k = self.joint.unknowns.len() as f64 + 1.0;
         self.loss = robust::loss(&self.joint, &self.inner, scale);
-        self.aicc = n * (self.loss / n).ln() + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0);
+        // Rounding can leave a loss of exactly zero.
+        let loss = if self.loss > f64::MIN_POSITIVE {
+            self.loss
+        } else {
+            f64::MIN_POSITIVE
+        };
+        self.aicc = n * (loss / n).ln() + 2.0 * k + 2.0 * k * (k + 1.0) / (n - k - 1.0);
     }
 
     /// Coil family.
@@ -117,7 +137,7 @@ impl Candidate {
 
     /// Loss over degrees of freedom: near 1 if the stated noise explains what is left, formula (F4).
     pub fn reduced_loss(&self) -> f64 {
-        self.loss / (self.joint.n_data() - self.joint.unknowns.len()) as f64
+        self.loss / (self.joint.n_data() as f64 - self.joint.unknowns.len() as f64)
     }
 
     /// Unknowns that the data do not determine, by name.
@@ -127,7 +147,7 @@ impl Candidate {
 
     /// The circuit of one observation.
     pub fn circuit(&self, observation: usize) -> &dyn Circuit {
-        &self.joint.parts[observation].circuit
+        self.circuits[observation].as_ref()
     }
 
     /// The values of the circuit of one observation, SI, in the circuit's order.
@@ -150,7 +170,7 @@ impl Candidate {
     pub fn unknown(&self, name: &str) -> Option<(f64, f64)> {
         let i = self.joint.index(name)?;
         let transform = &self.joint.unknowns[i].transform;
-        let u = (self.covariance.get(i, i) * self.inflation()).sqrt()
+        let u = (self.scatter.get(i, i) * self.inflation()).sqrt()
             * transform.derivative(self.inner[i]).abs();
         Some((transform.value(self.inner[i]), u))
     }
@@ -168,10 +188,10 @@ impl Candidate {
     /// Quantities of the free-air circuit with their covariance, by propagation: JCGM 100:2008, 5.2.
     ///
     /// `quantities` gets the free-air circuit and its values.
-    pub fn derive(&self, quantities: &dyn Fn(&dyn Circuit, &[f64]) -> Vec<f64>) -> Derived {
+    pub fn derive(&self, quantities: impl Fn(&dyn Circuit, &[f64]) -> Vec<f64>) -> Derived {
         let at = |inner: &[f64]| {
             quantities(
-                &self.joint.parts[0].circuit,
+                self.circuits[0].as_ref() as &dyn Circuit,
                 &self.joint.circuit_values(0, inner),
             )
         };
@@ -194,7 +214,7 @@ impl Candidate {
                 let mut sum = 0.0;
                 for (k, a) in slopes[i].iter().enumerate() {
                     for (l, b) in slopes[j].iter().enumerate() {
-                        sum += a * b * self.covariance.get(k, l);
+                        sum += a * b * self.scatter.get(k, l);
                     }
                 }
                 covariance.set(i, j, sum * self.inflation());
@@ -207,9 +227,9 @@ impl Candidate {
     pub fn response(
         &self,
         observations: &[Observation],
-        quantities: &dyn Fn(&dyn Circuit, &[f64]) -> Vec<f64>,
+        quantities: impl Fn(&dyn Circuit, &[f64]) -> Vec<f64>,
     ) -> Vec<f64> {
-        let replaced = self.joint.replaced(observations, &self.structure);
+        let replaced = self.joint.replaced(observations);
         let (n, p) = (self.joint.n_residuals(), self.inner.len());
         let (mut before, mut after) = (vec![0.0; n], vec![0.0; n]);
         self.joint.residuals(&self.inner, &mut before);
@@ -236,7 +256,7 @@ impl Candidate {
             .collect();
         let at = |inner: &[f64]| {
             quantities(
-                &self.joint.parts[0].circuit,
+                self.circuits[0].as_ref() as &dyn Circuit,
                 &self.joint.circuit_values(0, inner),
             )
         };
@@ -247,14 +267,33 @@ impl Candidate {
             .collect()
     }
 
-    /// Scatter beyond the stated noise widens the covariance; scatter below it does not narrow it.
+    /// Scatter beyond the stated noise widens the covariance; scatter below it narrows it only where nothing was stated.
     fn inflation(&self) -> f64 {
         let reduced = self.reduced_loss();
-        if reduced > 1.0 { reduced } else { 1.0 }
+        if self.relative || reduced > 1.0 {
+            reduced
+        } else {
+            1.0
+        }
     }
+}
+
+/// Covariance of the estimates without the doubt of what was typed: C − Σ c·cᵀ/σ², with c the column of a typed unknown
+/// and σ its prior's standard uncertainty, formula (F2).
+fn without_typed(joint: &Joint, covariance: &SymmetricMatrix) -> SymmetricMatrix {
+    let mut scatter = covariance.clone();
+    for (t, sigma) in joint.typed() {
+        for i in 0..covariance.n() {
+            for j in 0..=i {
+                let typed = covariance.get(i, t) * covariance.get(j, t) / (sigma * sigma);
+                scatter.set(i, j, scatter.get(i, j) - typed);
+            }
+        }
+    }
+    scatter
 }
 
 /// Unknowns whose inner coordinate is no logarithm, so that [`UNDETERMINED`] says nothing about them.
 fn is_scale_free(name: &str) -> bool {
-    name.starts_with("box_")
+    name.starts_with("box_") || name.starts_with("load_factor")
 }

@@ -23,6 +23,8 @@ const POOR_LOSS: f64 = 1.5;
 /// … that also is this large a part of |Z|, smoothed, root mean square. Below it no parameter moves by more than
 /// about as much, which is the accuracy we ask of a noise-free take.
 const POOR_PART: f64 = 1e-3;
+/// Misfit beyond this part of |Z| is no matter of coil models: what was measured is no driver on its own.
+const HOPELESS_PART: f64 = 0.05;
 /// Above this multiple of fs only the coil's model shapes the curve, so misfit there must not pull at the rest.
 const COIL_ONLY: f64 = 10.0;
 /// A candidate that needs more than this many evaluations an unknown crawls along a valley: the data do not determine
@@ -91,6 +93,8 @@ pub enum Unfitted {
         /// Why.
         failure: Failure,
     },
+    /// There is no curve to fit, or no circuit to try.
+    NoObservation,
     /// The caller asked to stop.
     Cancelled,
 }
@@ -113,6 +117,12 @@ impl Unfitted {
                 format!("no circuit could be fitted to the curves: {}", failure.reason),
                 "look at the curve: a rattle, a loose contact or a moving lead leaves steps or spikes; then record again",
             ),
+            Self::NoObservation => Finding::new(
+                Code::NotConverged,
+                Severity::Redo,
+                "there is no curve to fit, or no circuit to try",
+                "give a free-air take and at least one coil model",
+            ),
             Self::Cancelled => {
                 Finding::new(Code::NotConverged, Severity::Redo, "the fit was stopped on request", "start it again")
             }
@@ -133,37 +143,83 @@ pub fn fit_all(
         };
         seen.push(resonance(&observation.curve).ok_or(none)?);
     }
-    let fs_hz = seen[0].fs_hz;
+    let Some(first) = seen.first() else {
+        return Err(Unfitted::NoObservation);
+    };
+    let fs_hz = first.fs_hz;
     let mut candidates = compare(observations, &seen, choice, watcher)?;
-    let (poor_loss, poor_part) = judged(&candidates[0], observations);
-    let misfit = poor_loss > POOR_LOSS && poor_part > POOR_PART;
-    let mut findings = vec![];
+    let relative = observations.iter().all(|o| o.curve.covariance().is_none());
+    let (loss, part) = judged(&candidates[0], observations);
+    // Where no noise is stated, none can be exceeded.
+    let misfit = !relative && loss > POOR_LOSS && part > POOR_PART;
     if misfit {
-        let eased = eased(observations, &seen, choice, COIL_ONLY * fs_hz, watcher)?;
-        if let Some(eased) = eased {
-            candidates = compare(&eased, &seen, choice, watcher)?;
+        // Should the second look fail, the first one stands.
+        let second = match eased(observations, &seen, choice, COIL_ONLY * fs_hz, watcher) {
+            Ok(Some(eased)) => compare(&eased, &seen, choice, watcher),
+            Ok(None) => Err(Unfitted::NoObservation),
+            Err(unfitted) => Err(unfitted),
+        };
+        match second {
+            Ok(second) => candidates = second,
+            Err(Unfitted::Cancelled) => return Err(Unfitted::Cancelled),
+            Err(_) => {}
         }
-        findings.push(
-            Finding::new(
-                Code::CoilUnsure,
-                Severity::Caution,
-                "no coil model follows the curve within its noise, so the spread between the models was added to the \
-                 uncertainties",
-                "the parameters can be used with the wider intervals; a calibrated jig (same-node take) rules out \
-                 that the inputs cause it",
-            )
-            .with_evidence(poor_part, "1", Some(POOR_PART)),
-        );
     }
     let n_comparable = n_comparable(&mut candidates, observations);
-    let fit = Fit {
+    let findings = findings(&candidates[0], part, misfit, n_comparable);
+    Ok(Fit {
         candidates,
         seen,
         misfit,
         n_comparable,
         findings,
-    };
-    Ok(fit)
+    })
+}
+
+/// What the outcome has to be read with.
+fn findings(best: &Candidate, part: f64, misfit: bool, n_comparable: usize) -> Vec<Finding> {
+    let mut findings = vec![];
+    if part > HOPELESS_PART {
+        findings.push(
+            Finding::new(
+                Code::PoorResidual,
+                Severity::Redo,
+                format!("the curve differs from every circuit by {:.0} % of the impedance", 100.0 * part),
+                "look at the curve for steps, spikes or a second peak; check that only the driver is connected, and \
+                 record again",
+            )
+            .with_evidence(part, "1", Some(HOPELESS_PART)),
+        );
+    } else if misfit {
+        let (what, advice) = if n_comparable > 1 {
+            (
+                "no coil model follows the curve within its noise, so the spread between the models was added to the \
+                 uncertainties",
+                "the parameters can be used with the wider intervals; a calibrated jig (same-node take) rules out \
+                 that the inputs cause it",
+            )
+        } else {
+            (
+                "the one coil model that was tried does not follow the curve within its noise; its doubt is not in the \
+                 uncertainties",
+                "leave out --coil, so that the models can be compared",
+            )
+        };
+        let finding = Finding::new(Code::CoilUnsure, Severity::Caution, what, advice);
+        findings.push(finding.with_evidence(part, "1", Some(POOR_PART)));
+    }
+    if !best.undetermined().is_empty() {
+        findings.push(Finding::new(
+            Code::NotIdentifiable,
+            Severity::Caution,
+            format!(
+                "the takes do not determine {}",
+                best.undetermined().join(", ")
+            ),
+            "use a simpler coil model, or let the stimulus reach lower and higher",
+        ));
+    }
+    findings
 }
 
 /// Fits every structure, drops what is not determined, sorts by AICc and sets the weights.
@@ -202,7 +258,12 @@ fn compare(
                 creep_reference_hz,
                 leak: false,
             };
-            match Candidate::fit(observations, &glances, structure, &options) {
+            let mut attempt = Candidate::fit(observations, &glances, structure, &options);
+            if attempt.is_err() && found.is_empty() {
+                stepping_stones(&mut glances, observations, &structure, &options);
+                attempt = Candidate::fit(observations, &glances, structure, &options);
+            }
+            match attempt {
                 Ok(candidate) => {
                     refine(&mut glances, observations, &candidate);
                     found.push(candidate);
@@ -217,7 +278,7 @@ fn compare(
     let Some(best) = found.first() else {
         return Err(match first_failure {
             Some(failure) => Unfitted::NotConverged { failure },
-            None => Unfitted::Cancelled,
+            None => Unfitted::NoObservation,
         });
     };
     if observations
@@ -242,6 +303,21 @@ fn compare(
         }
     }
     Ok(found)
+}
+
+/// Better start values from the two simplest coil models, for a richer one that does not find its way alone.
+fn stepping_stones(
+    glances: &mut [Glance],
+    observations: &[Observation],
+    wanted: &Structure,
+    options: &Options,
+) {
+    for coil in [CoilFamily::Plain, CoilFamily::Lr2] {
+        let structure = Structure { coil, ..*wanted };
+        if let Ok(candidate) = Candidate::fit(observations, glances, structure, options) {
+            refine(glances, observations, &candidate);
+        }
+    }
 }
 
 /// Sorts by AICc on the best one's scale and sets Akaike weights. A candidate with an undetermined unknown adds nothing
@@ -317,7 +393,9 @@ fn mass_guess(observations: &[Observation], seen: &[Resonance]) -> f64 {
         .find_map(|(observation, loaded)| {
             let guess = match observation.loading {
                 Loading::Free => return None,
-                Loading::AddedMass { mass_kg } => mass_kg / ((fs_hz / loaded.fs_hz).powi(2) - 1.0),
+                Loading::AddedMass { mass_kg, .. } => {
+                    mass_kg / ((fs_hz / loaded.fs_hz).powi(2) - 1.0)
+                }
                 Loading::TestBox {
                     air_stiffness_n_per_m,
                     ..

@@ -4,6 +4,8 @@
 //! warms up. Rms may differ too, because suspension loss varies with frequency and a metal weight brakes in the stray
 //! field; a prior keeps it near. Everything is fitted in the inner coordinates of [`Transform`].
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use super::least_squares::Problem;
@@ -25,6 +27,33 @@ pub struct Structure {
     pub leak: bool,
 }
 
+impl Structure {
+    /// The circuit of a whole driver with a load.
+    fn circuit(&self, loading: Loading) -> Series {
+        driver(self.coil, self.creep_reference_hz, loading.load(self.leak))
+    }
+}
+
+/// A part's circuit: as typed, or with its load scaled.
+pub(super) enum Loaded {
+    Typed(Arc<Series>),
+    Own(Series),
+}
+
+impl AsRef<Series> for Loaded {
+    fn as_ref(&self) -> &Series {
+        match self {
+            Self::Typed(circuit) => circuit,
+            Self::Own(circuit) => circuit,
+        }
+    }
+}
+
+/// Step of the numeric derivative by the logarithm of a load: a central difference errs by its square.
+const FACTOR_STEP: f64 = 1e-5;
+/// Least relative doubt of a load, so that its prior stays finite.
+const LEAST_DOUBT: f64 = 1e-6;
+
 /// A free number of the fit.
 #[derive(Clone, Debug)]
 pub(super) struct Unknown {
@@ -32,6 +61,8 @@ pub(super) struct Unknown {
     pub transform: Transform,
     /// Mean and standard uncertainty in the inner coordinate, where something is known beforehand.
     prior: Option<(f64, f64)>,
+    /// Whether the prior is what somebody typed. Its doubt then counts as an influence, not as scatter.
+    pub typed: bool,
 }
 
 /// Where a parameter of an observation's circuit comes from.
@@ -45,7 +76,11 @@ enum Source {
 
 pub(super) struct Part {
     pub name: String,
-    pub circuit: Series,
+    loading: Loading,
+    /// The circuit for what was typed.
+    circuit: Arc<Series>,
+    /// The unknown that scales the load, where several loads have to agree.
+    load_factor: Option<usize>,
     sources: Vec<Source>,
     frequency_hz: Vec<f64>,
     z_ohm: Vec<Complex64>,
@@ -56,6 +91,7 @@ pub(super) struct Part {
 
 /// The joint problem: parts share unknowns.
 pub(super) struct Joint {
+    structure: Structure,
     pub parts: Vec<Part>,
     pub unknowns: Vec<Unknown>,
     /// Start in the inner coordinates.
@@ -74,19 +110,18 @@ impl Joint {
         structure: &Structure,
     ) -> Option<Self> {
         let mut joint = Self {
+            structure: *structure,
             parts: vec![],
             unknowns: vec![],
             start: vec![],
         };
-        let weighable = observations
+        let n_loaded = observations
             .iter()
-            .any(|o| !matches!(o.loading, Loading::Free));
+            .filter(|o| o.loading != Loading::Free)
+            .count();
+        let weighable = n_loaded > 0;
         for (observation, glance) in observations.iter().zip(glances) {
-            let circuit = driver(
-                structure.coil,
-                structure.creep_reference_hz,
-                observation.loading.load(structure.leak),
-            );
+            let circuit = structure.circuit(observation.loading);
             let start = circuit.start(glance);
             let mut sources = vec![];
             for (parameter, &value) in circuit.parameters().iter().zip(&start) {
@@ -121,6 +156,26 @@ impl Joint {
                 };
                 sources.push(source);
             }
+            // Two loads that do not quite agree would otherwise bend the shared constants.
+            let load_factor = observation
+                .loading
+                .doubt()
+                .filter(|_| n_loaded > 1)
+                .map(|doubt| {
+                    let spread = if doubt > LEAST_DOUBT {
+                        doubt
+                    } else {
+                        LEAST_DOUBT
+                    };
+                    joint.unknowns.push(Unknown {
+                        name: format!("load_factor[{}]", observation.name),
+                        transform: Transform::Log,
+                        prior: Some((0.0, spread)),
+                        typed: true,
+                    });
+                    joint.start.push(0.0);
+                    joint.unknowns.len() - 1
+                });
             let whitening: Option<Vec<Whitening>> = observation
                 .covariances()
                 .iter()
@@ -128,7 +183,9 @@ impl Joint {
                 .collect();
             joint.parts.push(Part {
                 name: observation.name.clone(),
-                circuit,
+                loading: observation.loading,
+                circuit: Arc::new(circuit),
+                load_factor,
                 sources,
                 frequency_hz: observation.curve.frequency_hz().to_vec(),
                 z_ohm: observation.curve.z_ohm().to_vec(),
@@ -155,6 +212,7 @@ impl Joint {
             name: name.to_owned(),
             transform,
             prior,
+            typed: false,
         });
         // Start values lie inside their domain by the contract of circuits; should one not, the middle of the inner
         // range is as good as any.
@@ -182,19 +240,17 @@ impl Joint {
     }
 
     /// Puts another set of curves and loadings into the same problem, weights untouched: what the measurement would
-    /// have been, had something typed been different. Circuits must have the same parameters.
-    pub fn replaced(&self, observations: &[Observation], structure: &Structure) -> Self {
+    /// have been, had something typed been different.
+    pub fn replaced(&self, observations: &[Observation]) -> Self {
         let parts = self
             .parts
             .iter()
             .zip(observations)
             .map(|(part, other)| Part {
                 name: part.name.clone(),
-                circuit: driver(
-                    structure.coil,
-                    structure.creep_reference_hz,
-                    other.loading.load(structure.leak),
-                ),
+                loading: other.loading,
+                circuit: Arc::new(self.structure.circuit(other.loading)),
+                load_factor: part.load_factor,
                 sources: part.sources.clone(),
                 frequency_hz: part.frequency_hz.clone(),
                 z_ohm: other.curve.z_ohm().to_vec(),
@@ -202,19 +258,38 @@ impl Joint {
                 weight: part.weight.clone(),
             });
         Self {
+            structure: self.structure,
             parts: parts.collect(),
             unknowns: self.unknowns.clone(),
             start: self.start.clone(),
         }
     }
 
+    /// A part's circuit with its load as the unknowns have it.
+    pub fn circuit(&self, part: usize, inner: &[f64]) -> Loaded {
+        self.circuit_off(part, inner, 0.0)
+    }
+
+    /// The same with the logarithm of the load off by `step`.
+    fn circuit_off(&self, part: usize, inner: &[f64], step: f64) -> Loaded {
+        let part = &self.parts[part];
+        match part.load_factor {
+            Some(i) => Loaded::Own(
+                self.structure
+                    .circuit(part.loading.scaled((inner[i] + step).exp())),
+            ),
+            None => Loaded::Typed(Arc::clone(&part.circuit)),
+        }
+    }
+
     /// Whitened errors of a part's points, without the robust weights.
     pub fn errors(&self, part: usize, inner: &[f64]) -> Vec<(f64, f64)> {
         let values = self.circuit_values(part, inner);
+        let circuit = self.circuit(part, inner);
         let part = &self.parts[part];
         (0..part.frequency_hz.len())
             .map(|i| {
-                let z = part.circuit.impedance(part.frequency_hz[i], &values);
+                let z = circuit.as_ref().impedance(part.frequency_hz[i], &values);
                 part.whitening[i].apply(z - part.z_ohm[i])
             })
             .collect()
@@ -223,10 +298,11 @@ impl Joint {
     /// Errors of a part's points in ohm: model less measured.
     pub fn errors_ohm(&self, part: usize, inner: &[f64]) -> Vec<Complex64> {
         let values = self.circuit_values(part, inner);
+        let circuit = self.circuit(part, inner);
         let part = &self.parts[part];
         let points = part.frequency_hz.iter().zip(&part.z_ohm);
         points
-            .map(|(&f, z)| part.circuit.impedance(f, &values) - z)
+            .map(|(&f, z)| circuit.as_ref().impedance(f, &values) - z)
             .collect()
     }
 
@@ -235,6 +311,13 @@ impl Joint {
         self.priors()
             .map(|(i, mean, u)| ((inner[i] - mean) / u).powi(2))
             .sum()
+    }
+
+    /// Unknowns whose prior is what somebody typed: index and standard uncertainty of the prior.
+    pub fn typed(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        self.priors()
+            .filter(|(i, _, _)| self.unknowns[*i].typed)
+            .map(|(i, _, sigma)| (i, sigma))
     }
 
     fn priors(&self) -> impl Iterator<Item = (usize, f64, f64)> + '_ {
@@ -264,9 +347,10 @@ impl Problem for Joint {
         let mut row = 0;
         for p in 0..self.parts.len() {
             let values = self.circuit_values(p, inner);
+            let circuit = self.circuit(p, inner);
             let part = &self.parts[p];
             for i in 0..part.frequency_hz.len() {
-                let z = part.circuit.impedance(part.frequency_hz[i], &values);
+                let z = circuit.as_ref().impedance(part.frequency_hz[i], &values);
                 let (a, b) = part.whitening[i].apply(z - part.z_ohm[i]);
                 let weight = part.weight[i].sqrt();
                 out[row] = weight * a;
@@ -288,9 +372,11 @@ impl Problem for Joint {
             let values = self.circuit_values(p, inner);
             let part = &self.parts[p];
             let slopes = self.slopes(part, inner);
+            let circuit = self.circuit(p, inner);
+            let nearby = [FACTOR_STEP, -FACTOR_STEP].map(|step| self.circuit_off(p, inner, step));
             let mut by_parameter = vec![Complex64::default(); values.len()];
             for i in 0..part.frequency_hz.len() {
-                part.circuit.impedance_and_derivatives(
+                circuit.as_ref().impedance_and_derivatives(
                     part.frequency_hz[i],
                     &values,
                     &mut by_parameter,
@@ -302,6 +388,13 @@ impl Problem for Joint {
                         out[column * n + row] += weight * slope * a;
                         out[column * n + row + 1] += weight * slope * b;
                     }
+                }
+                if let Some(column) = part.load_factor {
+                    let [up, down] =
+                        [0, 1].map(|k| nearby[k].as_ref().impedance(part.frequency_hz[i], &values));
+                    let (a, b) = part.whitening[i].apply((up - down) / (2.0 * FACTOR_STEP));
+                    out[column * n + row] += weight * a;
+                    out[column * n + row + 1] += weight * b;
                 }
                 row += 2;
             }

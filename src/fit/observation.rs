@@ -16,21 +16,53 @@ pub enum Loading {
     AddedMass {
         /// Everything added, kg.
         mass_kg: f64,
+        /// Relative standard uncertainty of the mass.
+        doubt: f64,
     },
     /// A closed test box.
     TestBox {
         /// Stiffness of its air seen through the cone, N/m.
         air_stiffness_n_per_m: f64,
+        /// Relative standard uncertainty of the stiffness.
+        doubt: f64,
         /// How far the box may change the air load, as a standard uncertainty around no change, kg.
         air_load_change_kg: f64,
     },
 }
 
 impl Loading {
+    /// The same with a heavier mass, or stiffer air, by a factor.
+    pub(super) fn scaled(self, factor: f64) -> Self {
+        match self {
+            Self::Free => Self::Free,
+            Self::AddedMass { mass_kg, doubt } => Self::AddedMass {
+                mass_kg: mass_kg * factor,
+                doubt,
+            },
+            Self::TestBox {
+                air_stiffness_n_per_m,
+                doubt,
+                air_load_change_kg,
+            } => Self::TestBox {
+                air_stiffness_n_per_m: air_stiffness_n_per_m * factor,
+                doubt,
+                air_load_change_kg,
+            },
+        }
+    }
+
+    /// Relative standard uncertainty of what loads the cone; `None` in free air.
+    pub(super) fn doubt(self) -> Option<f64> {
+        match self {
+            Self::Free => None,
+            Self::AddedMass { doubt, .. } | Self::TestBox { doubt, .. } => Some(doubt),
+        }
+    }
+
     pub(super) fn load(self, leak: bool) -> Load {
         match self {
             Self::Free => Load::Free,
-            Self::AddedMass { mass_kg } => Load::AddedMass {
+            Self::AddedMass { mass_kg, .. } => Load::AddedMass {
                 added_mass_kg: mass_kg,
             },
             Self::TestBox {
@@ -72,7 +104,8 @@ impl Whitening {
     pub(super) fn new(covariance: &Covariance2) -> Option<Self> {
         let rest_variance =
             covariance.im_im - covariance.re_im * covariance.re_im / covariance.re_re;
-        if !(covariance.re_re > 0.0 && rest_variance > 0.0) || !covariance.trace().is_finite() {
+        let definite = covariance.re_re > 0.0 && rest_variance > 0.0;
+        if !definite || !covariance.trace().is_finite() {
             return None;
         }
         let rest = 1.0 / rest_variance.sqrt();

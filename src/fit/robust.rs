@@ -32,6 +32,7 @@ pub(super) fn fit(
     joint: &mut Joint,
     start: &[f64],
     options: &Options,
+    relative: bool,
 ) -> Result<RobustFit, Failure> {
     let mut inner = start.to_vec();
     for round in 0.. {
@@ -49,7 +50,7 @@ pub(super) fn fit(
                     .collect()
             })
             .collect();
-        let scale = scale(&magnitudes);
+        let scale = scale(&magnitudes, relative);
         let moved = reweight(joint, &magnitudes, scale);
         if moved < SETTLED || round == ROUNDS {
             let covariance = solution.covariance;
@@ -64,13 +65,16 @@ pub(super) fn fit(
     unreachable!("the loop ends by returning")
 }
 
-/// Robust scale of the errors, at least 1: noise below what was stated is luck, not licence.
-fn scale(magnitudes: &[Vec<f64>]) -> f64 {
+/// Robust scale of the errors. At least 1, since noise below what was stated is luck, not licence; unless nothing was
+/// stated.
+fn scale(magnitudes: &[Vec<f64>], relative: bool) -> f64 {
     let mut all: Vec<f64> = magnitudes.iter().flatten().copied().collect();
     let middle = all.len() / 2;
     let (_, median, _) = all.select_nth_unstable_by(middle, f64::total_cmp);
     let scale = *median / RAYLEIGH_MEDIAN;
-    if scale > 1.0 { scale } else { 1.0 }
+    // A perfect table leaves no scatter at all; the weights then do not matter.
+    let least = if relative { f64::EPSILON } else { 1.0 };
+    if scale > least { scale } else { least }
 }
 
 /// Sets the weights; returns the largest change.

@@ -36,33 +36,62 @@ impl Corrections {
     /// the last counts; a same-node take outranks a check resistor, since it needs no resistor's value.
     pub fn new(jig: &Jig, calibrations: &[Calibration<'_>]) -> Self {
         let mut corrections = Self::default();
+        corrections.pass(jig, calibrations);
+        // A check resistor is read through the leads and beside the load that only the first pass has shown.
+        if corrections.leads.is_some() || corrections.open.is_some() {
+            corrections.pass(jig, calibrations);
+        }
+        corrections
+    }
+
+    fn pass(&mut self, jig: &Jig, calibrations: &[Calibration<'_>]) {
+        let one = Complex64::new(1.0, 0.0);
+        let mut same_node = false;
         for calibration in calibrations {
-            if let Calibration::CheckResistor(ratio, ohm) = calibration {
-                let expected = jig.ratio(Complex64::new(ohm + jig.lead_ohm, 0.0));
-                corrections.channels = from_ratio(ratio, |h| (h / expected, 1.0 / expected));
+            if let Calibration::SameNode(ratio) = calibration {
+                same_node = true;
+                self.channels = from_ratio(ratio, |_, h| (h, one));
             }
         }
         for calibration in calibrations {
-            if let Calibration::SameNode(ratio) = calibration {
-                corrections.channels = from_ratio(ratio, |h| (h, Complex64::new(1.0, 0.0)));
+            if let (Calibration::CheckResistor(ratio, ohm), false) = (calibration, same_node) {
+                let channels = from_ratio(ratio, |f_hz, h| {
+                    let expected = self.expected_ratio(jig, f_hz, *ohm);
+                    (h / expected, one / expected)
+                });
+                self.channels = channels;
             }
         }
         // What stays when the leads are open holds the input's load, so the typed one is not taken off as well.
         for calibration in calibrations {
             if let Calibration::OpenLeads(ratio) = calibration {
-                let jig = corrections.jig(jig);
-                corrections.open =
-                    from_ratio(&corrections.alike(ratio), |h| jig.sense_point_admittance(h));
+                let jig = self.jig(jig);
+                let open = from_ratio(&self.alike(ratio), |_, h| jig.sense_point_admittance(h));
+                self.open = open;
             }
         }
         for calibration in calibrations {
             if let Calibration::ShortedLeads(ratio) = calibration {
-                corrections.leads = from_ratio(&corrections.alike(ratio), |h| {
-                    corrections.jig(jig).sense_point_impedance(h)
-                });
+                let jig = self.jig(jig);
+                self.leads = from_ratio(&self.alike(ratio), |_, h| jig.sense_point_impedance(h));
             }
         }
-        corrections
+    }
+
+    /// The ratio that alike channels would show with a resistor in the driver's place.
+    fn expected_ratio(&self, jig: &Jig, frequency_hz: f64, ohm: f64) -> Complex64 {
+        let leads = self.leads.as_ref();
+        let z = ohm + leads.map_or(jig.lead_ohm.into(), |leads| leads.at(frequency_hz).0);
+        match &self.open {
+            Some(open) => {
+                let unloaded = Jig {
+                    load_ohm: f64::INFINITY,
+                    ..*jig
+                };
+                unloaded.ratio(1.0 / (1.0 / z + open.at(frequency_hz).0))
+            }
+            None => jig.ratio(z),
+        }
     }
 
     /// Whether a take calibrated the channels against each other.
@@ -147,14 +176,15 @@ impl Corrections {
     }
 }
 
-/// Applies a function (with its derivative) to each point and smooths the outcome.
+/// Applies a function (of frequency and ratio, with its derivative) to each point.
 fn from_ratio(
     ratio: &ChannelRatio,
-    apply: impl Fn(Complex64) -> (Complex64, Complex64),
+    apply: impl Fn(f64, Complex64) -> (Complex64, Complex64),
 ) -> Option<SmoothRatio> {
     let (mut value, mut covariance) = (vec![], vec![]);
-    for (&h, doubt) in ratio.h.iter().zip(&ratio.covariance) {
-        let (v, slope) = apply(h);
+    let points = ratio.frequency.as_slice().iter().zip(&ratio.h);
+    for ((&f_hz, &h), doubt) in points.zip(&ratio.covariance) {
+        let (v, slope) = apply(f_hz, h);
         value.push(v);
         covariance.push(doubt.through(slope));
     }

@@ -51,10 +51,13 @@ impl SmoothRatio {
     }
 
     fn nearest(&self, x: f64) -> (Complex64, Covariance2) {
-        let i = self
+        let above = self
             .ln_hz
             .partition_point(|&v| v < x)
             .min(self.ln_hz.len() - 1);
+        let below = above.saturating_sub(1);
+        let nearer_below = x - self.ln_hz[below] < self.ln_hz[above] - x;
+        let i = if nearer_below { below } else { above };
         (self.value[i], self.covariance[i])
     }
 
@@ -80,8 +83,10 @@ impl SmoothRatio {
         let a = nalgebra::Matrix3::from_fn(|i, j| moments[i + j]);
         let inverse = a.try_inverse()?;
         let value = (0..3).map(|j| right[j] * inverse[(0, j)]).sum();
-        // Half of the complex variance in each part: calibration noise is circular like any other.
-        let variance = 0.5 * inverse[(0, 0)];
+        // The smoothed value's own variance is smaller, but its error is shared by all points around, and a fit would
+        // average it away again as if it were not. The sum of a smoother's covariances over the points around is the
+        // variance of the raw points: that is what each point answers for. Half of it in each part.
+        let variance = 0.5 * (high - low) as f64 / moments[0];
         (variance > 0.0 && variance.is_finite()).then(|| (value, Covariance2::circular(variance)))
     }
 }
@@ -105,7 +110,11 @@ mod tests {
         for probe in [5.0, 5.4, 7.0, 30.0, 200.0] {
             let (at, covariance) = smooth.at(probe);
             assert!((at - truth(probe)).norm() < METHOD, "{probe}: {at}");
-            assert!(covariance.re_re < 1e-8, "noise is reduced");
+            const ROUNDING: f64 = 1e-9;
+            assert!(
+                (covariance.re_re / 1e-8 - 1.0).abs() < ROUNDING,
+                "that of the raw points"
+            );
         }
     }
 }

@@ -67,10 +67,11 @@ fn resonance_hz(branch: &MotionalBranch, motional: &[f64]) -> f64 {
         let reactance = branch.mechanical_impedance(f_hz, motional).im;
         let stiffness = omega * (omega * mms_kg - reactance);
         let next = (stiffness / mms_kg).sqrt() / TAU;
-        if !((next - f_hz).abs() > 1e-14 * f_hz) {
+        let moves = (next - f_hz).abs() > 1e-14 * f_hz;
+        f_hz = next;
+        if !moves {
             break;
         }
-        f_hz = next;
     }
     f_hz
 }

@@ -25,7 +25,7 @@ macro_rules! keys {
 
             /// What it is, in one sentence.
             pub fn meaning(self) -> &'static str {
-                match self { $(Self::$name => concat!($($doc),+),)+ }
+                match self { $(Self::$name => concat!($($doc),+).trim_start(),)+ }
             }
         }
     };

@@ -42,6 +42,12 @@ pub fn method_findings(
             _ => boxed = true,
         }
     }
+    if weighed || boxed {
+        // Another load did work, so nothing depends on the poor one.
+        findings
+            .iter_mut()
+            .for_each(|finding| finding.severity = Severity::Caution);
+    }
     if !weighed && !boxed && findings.is_empty() {
         findings.push(Finding::new(
             Code::MethodAbsent,

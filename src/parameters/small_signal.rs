@@ -74,7 +74,7 @@ pub fn small_signal(fit: &Fit, wanted: &Wanted<'_>) -> Result<SmallSignal, Monte
     let setup = if wanted.remounted.is_empty() {
         SetupSpread::assumed()
     } else {
-        let core = |fit: &Fit| fit.best().derive(&core_of(fit.best())).values;
+        let core = |fit: &Fit| fit.best().derive(core_of(fit.best())).values;
         SetupSpread::measured(&wanted.remounted.iter().map(core).collect::<Vec<_>>())
     };
     let results = keys.iter().enumerate().map(|(i, &k)| {
@@ -92,7 +92,7 @@ pub fn small_signal(fit: &Fit, wanted: &Wanted<'_>) -> Result<SmallSignal, Monte
         }
     });
     let best = fit.best();
-    let coil = best.derive(&|_, values| values.to_vec());
+    let coil = best.derive(|_, values| values.to_vec());
     let circuit = best.circuit_parameters(0).into_iter().enumerate();
     let circuit =
         circuit.map(|(i, (parameter, value))| (parameter, value, coil.covariance.get(i, i).sqrt()));
@@ -128,7 +128,7 @@ fn members(fit: &Fit) -> Vec<Member> {
         .filter(|candidate| candidate.weight() > 0.0);
     averaged
         .map(|candidate| {
-            let derived = candidate.derive(&core_of(candidate));
+            let derived = candidate.derive(core_of(candidate));
             Member {
                 weight: candidate.weight(),
                 root: root(&derived.covariance),
@@ -143,11 +143,7 @@ fn spread(fit: &Fit) -> Vec<Vec<f64>> {
     if !fit.misfit {
         return vec![];
     }
-    let core = |i: usize| {
-        fit.candidates[i]
-            .derive(&core_of(&fit.candidates[i]))
-            .values
-    };
+    let core = |i: usize| fit.candidates[i].derive(core_of(&fit.candidates[i])).values;
     let best = core(0);
     let n = fit.n_comparable.saturating_sub(1);
     let scale = 1.0 / (n as f64).sqrt();
@@ -164,7 +160,7 @@ fn spread(fit: &Fit) -> Vec<Vec<f64>> {
 
 fn response(fit: &Fit, influence: &Influence) -> Vec<f64> {
     match &influence.observations {
-        Some(observations) => fit.best().response(observations, &core_of(fit.best())),
+        Some(observations) => fit.best().response(observations, core_of(fit.best())),
         None => vec![0.0; N_CORE],
     }
 }
@@ -175,16 +171,14 @@ fn root(covariance: &SymmetricMatrix) -> Vec<[f64; N_CORE]> {
     for j in 0..N_CORE {
         for i in j..N_CORE {
             let mut value = covariance.get(i, j);
-            for k in 0..j {
-                value -= root[i][k] * root[j][k];
+            for (left, right) in root[i].iter().zip(&root[j]).take(j) {
+                value -= left * right;
             }
             if i == j {
-                root[j][j] = if value > 1e-14 * covariance.get(j, j) {
-                    value.sqrt()
-                } else {
-                    0.0
-                };
-            } else if root[j][j] > 0.0 {
+                // An unknown stays unknown: NaN runs through to the results, which then have no interval.
+                let none = value <= 1e-14 * covariance.get(j, j);
+                root[j][j] = if none { 0.0 } else { value.sqrt() };
+            } else if root[j][j] != 0.0 {
                 root[i][j] = value / root[j][j];
             }
         }

@@ -156,7 +156,7 @@ fn driver(
         .iter()
         .any(|finding| finding.severity == Severity::Redo)
     {
-        let influences = influences(measured, typed, &use_group, &outcome.observations);
+        let influences = influences(measured, typed, &use_group, &outcome.observations, findings);
         let remounted = remounted(session, measured, &value, &fit);
         let wanted = Wanted {
             known,
@@ -298,6 +298,7 @@ fn influences(
     typed: &TypedList,
     use_group: &dyn Fn(&Group) -> bool,
     observations: &[Observation],
+    findings: &mut Vec<Finding>,
 ) -> Vec<Influence> {
     let doubted = typed
         .0
@@ -309,6 +310,15 @@ fn influences(
             let moved = measured.observations(use_group, &value);
             // A shift that leaves some curve without finite values cannot be followed; the fit cannot either.
             let follows = moved.len() == observations.len() && moved != observations;
+            if moved.len() != observations.len() {
+                findings.push(Finding::new(
+                    Code::NotIdentifiable,
+                    Severity::Caution,
+                    format!("the doubt about {} is so large that the curves cannot follow it; it is not in the \
+                             uncertainties", doubted.name),
+                    doubted.advice,
+                ));
+            }
             Influence {
                 name: doubted.name.clone(),
                 stated: doubted.stated,

@@ -346,6 +346,7 @@ fn loading(
     match group.condition {
         Condition::AddedMass { .. } => Loading::AddedMass {
             mass_kg: value(Which::Load(i)),
+            doubt: value(Which::LoadDoubt(i)),
         },
         Condition::TestBox { .. } => {
             let air = air(value);
@@ -354,6 +355,7 @@ fn loading(
                 air.bulk_modulus_pa() * sd_m2 * sd_m2 / value(Which::Load(i));
             Loading::TestBox {
                 air_stiffness_n_per_m,
+                doubt: value(Which::LoadDoubt(i)),
                 air_load_change_kg: air_load_change_kg(curve, value, &air, air_stiffness_n_per_m),
             }
         }

@@ -43,6 +43,8 @@ pub(super) enum Which {
     Check(usize),
     /// The added mass or the volume of the i-th driver group.
     Load(usize),
+    /// Relative doubt of what loads the cone in the i-th driver group; never varied.
+    LoadDoubt(usize),
     Sd,
     /// 1 if the cone's size is known, else 0; never varied.
     ConeKnown,
@@ -58,6 +60,8 @@ pub(super) struct Typed {
     pub stated: Stated,
     pub role: Role,
     pub advice: &'static str,
+    /// Whether it is the volume of a box.
+    pub is_volume: bool,
 }
 
 /// The list of them.
@@ -66,10 +70,35 @@ pub(super) struct TypedList(pub Vec<Typed>);
 impl TypedList {
     /// The value of one; NaN if it has none here, which no curve survives.
     pub fn value(&self, which: Which) -> f64 {
+        if let Which::LoadDoubt(i) = which {
+            return self.load_doubt(i);
+        }
         self.0
             .iter()
             .find(|typed| typed.which == which)
             .map_or(f64::NAN, |typed| typed.stated.value)
+    }
+
+    /// Relative standard uncertainty of a load: the mass, or the stiffness ρc²Sd²/V of a box, whose ρc² follows the
+    /// pressure.
+    fn load_doubt(&self, i: usize) -> f64 {
+        let relative = |which| {
+            let typed = self.0.iter().find(|typed| typed.which == which);
+            typed.map_or(0.0, |t| {
+                t.stated.standard_uncertainty().unwrap_or(0.0) / t.stated.value
+            })
+        };
+        let boxed = self
+            .0
+            .iter()
+            .any(|typed| typed.which == Which::Load(i) && typed.is_volume);
+        let own = relative(Which::Load(i));
+        if boxed {
+            own.hypot(2.0 * relative(Which::Sd))
+                .hypot(relative(Which::Pressure))
+        } else {
+            own
+        }
     }
 
     /// The value of one, with `higher` a standard uncertainty up.
@@ -93,12 +122,14 @@ pub(super) fn typed(
 ) -> Result<TypedList, SessionError> {
     let mut list = TypedList(vec![]);
     let mut add = |which, name: &str, stated: Stated, role, advice| {
+        let is_volume = stated_is_volume(measured, which);
         list.0.push(Typed {
             which,
             name: name.to_owned(),
             stated,
             role,
             advice,
+            is_volume,
         });
     };
     let through = Role::ThroughTheFit;
@@ -395,5 +426,12 @@ fn cone_area(cone: Option<Cone>, findings: &mut Vec<Finding>) -> (Stated, bool) 
                 true,
             )
         }
+    }
+}
+
+fn stated_is_volume(measured: &Measured, which: Which) -> bool {
+    match which {
+        Which::Load(i) => matches!(measured.driver[i].condition, Condition::TestBox { .. }),
+        _ => false,
     }
 }

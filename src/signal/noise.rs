@@ -8,9 +8,9 @@ use num_complex::Complex64;
 
 use super::spectra::Spectra;
 
-/// Bins in the narrowest window: five complex unknowns leave nineteen to judge the noise by, so that the noise's
-/// standard deviation is known to 1/√(2·19) = 16 %.
-pub(super) const WINDOW_BINS: usize = 24;
+/// Bins in the narrowest window: five complex unknowns leave thirty-five to judge the noise by, so that the noise's
+/// standard deviation is known to 1/√(2·35) = 12 %.
+pub(super) const WINDOW_BINS: usize = 40;
 const N_UNKNOWN: usize = 5;
 /// Keeps the normal equations solvable where two columns coincide (a flat ratio); far below any recording's noise.
 const RIDGE: f64 = 1e-13;
@@ -123,8 +123,8 @@ fn solve(
     for j in 0..N_UNKNOWN {
         for i in j..N_UNKNOWN {
             let mut value = a[i][j];
-            for k in 0..j {
-                value -= a[i][k] * a[j][k].conj();
+            for (left, right) in a[i].iter().zip(&a[j]).take(j) {
+                value -= left * right.conj();
             }
             if i == j {
                 if !(value.re > 0.0 && value.re.is_finite()) {

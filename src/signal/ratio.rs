@@ -14,6 +14,9 @@ const CORRECTION_DOUBT: f64 = 0.1;
 /// its value is biased by the noise in channel 1.
 const WORST_RELATIVE: f64 = 0.3;
 
+/// Shortest take, s: it resolves 2 Hz, too coarse for a woofer but enough for a tweeter.
+const SHORTEST_S: f64 = 0.5;
+
 /// Why no ratio could be formed.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -107,13 +110,18 @@ pub fn channel_ratio(
         });
     }
     let length_s = source.len() as f64 / sample_rate_hz;
-    if !(length_s >= 0.5) {
+    if length_s.is_nan() || length_s < SHORTEST_S {
         return Err(SignalError::TooShort { length_s });
     }
     let nothing = SignalError::NoSignal {
         low_hz: settings.low_hz,
         high_hz: settings.high_hz,
     };
+    let usable =
+        settings.low_hz > 0.0 && settings.high_hz > settings.low_hz && settings.resolution_hz > 0.0;
+    if !usable || !settings.high_hz.is_finite() {
+        return Err(nothing);
+    }
     let spectra = spectra(source, driver, sample_rate_hz, watcher)?;
     let (low_hz, high_hz) =
         excited_hz(&spectra, settings.low_hz, settings.high_hz).ok_or(nothing.clone())?;
@@ -158,12 +166,14 @@ fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option<Band> {
     let own_noise =
         (last - first) as f64 * spectra.n_blocks as f64 * noise / (1.0 + rough.norm_sqr());
     let signal = s11 - own_noise;
-    if !(signal > 0.5 * s11) {
+    let above_noise = signal > 0.5 * s11;
+    if !above_noise {
         return None;
     }
     let h = s12 / signal;
-    let variance = 0.5 * noise * spectra.inflation / signal;
-    if !(2.0 * variance <= WORST_RELATIVE * WORST_RELATIVE * h.norm_sqr()) {
+    let variance = 0.5 * noise * spectra.inflation * s11 / (signal * signal);
+    let sure = 2.0 * variance <= WORST_RELATIVE * WORST_RELATIVE * h.norm_sqr();
+    if !sure {
         return None;
     }
     let centroid_offset_hz = moment1 / s11;

@@ -72,14 +72,7 @@ pub(super) fn spectra(
     if starts.last().is_none_or(|&last| last + BLOCK < n) {
         starts.push(n - BLOCK);
     }
-    accumulate(
-        source,
-        driver,
-        sample_rate_hz,
-        &window,
-        &starts,
-        watcher,
-    )
+    accumulate(source, driver, sample_rate_hz, &window, &starts, watcher)
 }
 
 /// Width of a bin for a take of this length, Hz. Where neighbouring bins are correlated the independent ones are wider;

@@ -51,6 +51,8 @@ impl SynchronizedSweep {
             .check(self.start_hz, self.stop_hz, self.duration_s)?;
         let rate_s = self.rate_constant_s();
         let length_s = rate_s * (self.stop_hz / self.start_hz).ln();
+        // A start far below one period a sweep makes it much longer than wanted.
+        self.envelope.check(self.start_hz, self.stop_hz, length_s)?;
         let n = self.envelope.n_samples(length_s);
         let (peak, cycles) = (self.envelope.peak(), self.start_hz * rate_s);
         let sounding = (0..n)
