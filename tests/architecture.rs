@@ -51,7 +51,7 @@ const CRATES: &[(&str, &[&str], &str)] = &[
     ),
     (
         "nalgebra",
-        &["fit", "jig"],
+        &["fit", "jig", "signal"],
         "its types change with every release, so they stay where the matrices are",
     ),
     (

@@ -5,11 +5,14 @@
 
 mod candidate;
 mod choice;
+mod compare;
 mod glance;
 mod joint;
 pub mod least_squares;
+mod misfit;
 mod observation;
 mod robust;
+mod starts;
 pub mod transform;
 
 pub use candidate::{Candidate, Derived};

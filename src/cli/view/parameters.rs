@@ -208,9 +208,9 @@ fn remarks(
         ));
     }
     if let Some(circuit) = &sheet.circuit {
-        let creep = circuit
-            .creep_reference_hz
-            .map_or("", |_| ", with suspension creep");
+        let creep = circuit.values.get("creep").map_or(String::new(), |creep| {
+            format!(", with suspension creep λ = {:.1e}", creep.value)
+        });
         let n_averaged = circuit
             .candidates
             .iter()
