@@ -3,7 +3,7 @@
 use super::spectra::Spectra;
 
 /// A half-power width of fs/15 (a mechanical Q of 15, the sharpest of common drivers) holds this many bands. Eight
-/// would do to see the peak; with twelve the curvature correction (S10) leaves less than 1e-4 of it.
+/// would do to see the peak; with twelve the curvature correction (S10) leaves 3e-4 of it.
 const BANDS_PER_WIDTH: f64 = 12.0;
 const SHARPEST_Q: f64 = 15.0;
 

@@ -8,8 +8,8 @@ use super::spectra::{Spectra, spectra};
 use crate::progress::Watcher;
 use crate::quantity::{Covariance2, FrequencyGrid};
 
-/// Share of the curvature correction that is counted as its own doubt: its next order is below a tenth of it.
-const CORRECTION_DOUBT: f64 = 0.1;
+/// Share of the curvature correction that is counted as its own doubt: its next order is 13 % of it, (S10).
+const CORRECTION_DOUBT: f64 = 0.15;
 /// A point whose relative standard uncertainty exceeds this says nothing that its neighbours do not say better, and
 /// its value is biased by the noise in channel 1.
 const WORST_RELATIVE: f64 = 0.3;
