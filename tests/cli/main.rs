@@ -9,6 +9,7 @@
 mod demo;
 mod fit;
 mod output;
+mod simulator;
 mod stimulus;
 mod usage;
 
