@@ -18,7 +18,7 @@ const POOR_LOSS: f64 = 1.5;
 /// … that also is this large a part of |Z|, smoothed, root mean square. Below it no parameter moves by more than
 /// about as much, which is the accuracy we ask of a noise-free take.
 const POOR_PART: f64 = 1e-3;
-/// Misfit beyond this part of |Z| is no matter of coil models: what was measured is no driver on its own.
+/// Misfit beyond this part of |Z| around the resonance is no matter of coil models: what was measured is no driver on its own.
 const HOPELESS_PART: f64 = 0.05;
 /// Above this multiple of fs only the coil's model shapes the curve, so misfit there must not pull at the rest.
 const COIL_ONLY: f64 = 10.0;
@@ -134,7 +134,7 @@ pub fn fit_all(
     let fs_hz = first.fs_hz;
     let mut candidates = compare(observations, &seen, choice, watcher)?;
     let relative = observations.iter().all(|o| o.curve.covariance().is_none());
-    let (loss, part) = judged(&candidates[0], observations);
+    let (loss, part) = judged(&candidates[0], observations, f64::INFINITY);
     // Where no noise is stated, none can be exceeded.
     let misfit = !relative && loss > POOR_LOSS && part > POOR_PART;
     if misfit {
@@ -151,7 +151,8 @@ pub fn fit_all(
         }
     }
     let n_comparable = n_comparable(&mut candidates, observations);
-    let findings = findings(&candidates[0], part, misfit, n_comparable);
+    let (_, below) = judged(&candidates[0], observations, COIL_ONLY * fs_hz);
+    let findings = findings(&candidates[0], (part, below), misfit, n_comparable);
     Ok(Fit {
         candidates,
         seen,
@@ -161,19 +162,24 @@ pub fn fit_all(
     })
 }
 
-/// What the outcome has to be read with.
-fn findings(best: &Candidate, part: f64, misfit: bool, n_comparable: usize) -> Vec<Finding> {
+/// What the outcome has to be read with. `part` is the misfit of the whole curve, `below` that around the resonance.
+fn findings(
+    best: &Candidate,
+    (part, below): (f64, f64),
+    misfit: bool,
+    n_comparable: usize,
+) -> Vec<Finding> {
     let mut findings = vec![];
-    if part > HOPELESS_PART {
+    if below > HOPELESS_PART {
         findings.push(
             Finding::new(
                 Code::PoorResidual,
                 Severity::Redo,
-                format!("the curve differs from every circuit by {:.0} % of the impedance", 100.0 * part),
+                format!("the curve differs from every circuit by {:.0} % of the impedance", 100.0 * below),
                 "look at the curve for steps, spikes or a second peak; check that only the driver is connected, and \
                  record again",
             )
-            .with_evidence(part, "1", Some(HOPELESS_PART)),
+            .with_evidence(below, "1", Some(HOPELESS_PART)),
         );
     } else if misfit {
         let (what, advice) = if n_comparable > 1 {

@@ -14,24 +14,26 @@ use crate::quantity::Covariance2;
 const HALF_STRETCH: f64 = 1.059_463_094_359_295_3;
 /// Where misfit cannot be explained, families that misfit by up to this factor more than the best still count as
 /// possible ways of being wrong.
-const COMPARABLE: f64 = 3.0;
+const COMPARABLE: f64 = 5.0;
 
-/// Reduced loss, and smoothed misfit as a part of |Z|.
-pub(super) fn judged(candidate: &Candidate, observations: &[Observation]) -> (f64, f64) {
+/// Reduced loss, and smoothed misfit up to a frequency as a part of |Z|, root mean square.
+pub(super) fn judged(
+    candidate: &Candidate,
+    observations: &[Observation],
+    up_to_hz: f64,
+) -> (f64, f64) {
     let mut squares = vec![];
     for (i, observation) in observations.iter().enumerate() {
-        let misfit = smoothed(observation.curve.frequency_hz(), &candidate.errors_ohm(i));
-        squares.extend(
-            misfit
-                .iter()
-                .zip(observation.curve.z_ohm())
-                .map(|(e, z)| e.norm_sqr() / z.norm_sqr()),
-        );
+        let f_hz = observation.curve.frequency_hz();
+        let misfit = smoothed(f_hz, &candidate.errors_ohm(i));
+        let points = f_hz
+            .iter()
+            .zip(misfit.iter().zip(observation.curve.z_ohm()));
+        let inside = points.filter(|(f, _)| **f <= up_to_hz);
+        squares.extend(inside.map(|(_, (e, z))| e.norm_sqr() / z.norm_sqr()));
     }
-    (
-        candidate.reduced_loss(),
-        (squares.iter().sum::<f64>() / squares.len() as f64).sqrt(),
-    )
+    let mean = squares.iter().sum::<f64>() / squares.len() as f64;
+    (candidate.reduced_loss(), mean.sqrt())
 }
 
 /// Mean over a stretch around each point, which noise does not survive but misfit does.
@@ -101,7 +103,7 @@ pub(super) fn eased(
 
 /// How many candidates from the front misfit about as little as the best; at least two where there are two.
 pub(super) fn n_comparable(candidates: &mut [Candidate], observations: &[Observation]) -> usize {
-    let part = |candidate: &Candidate| judged(candidate, observations).1;
+    let part = |candidate: &Candidate| judged(candidate, observations, f64::INFINITY).1;
     let best = part(&candidates[0]);
     let n = candidates
         .iter()
