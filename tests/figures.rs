@@ -20,7 +20,7 @@ use farcone::session::{Condition, analyse};
 #[test]
 fn noise_free_drivers_are_recovered() {
     let mut worst: f64 = 0.0;
-    for driver in drivers() {
+    for (i, driver) in drivers().iter().enumerate() {
         let truth = driver.truth();
         let vas_m3 = truth.vas_m3(AIR.bulk_modulus_pa());
         for (wiring, sense_ohm) in [(Wiring::AcrossDriver, 47.0), (Wiring::AcrossResistor, 1.5)] {
@@ -28,6 +28,11 @@ fn noise_free_drivers_are_recovered() {
             let stimulus = sweep(10.0, jig.rate_hz);
             let free = jig.driver(driver, &Mounting::FreeAir, &stimulus, 1);
             for weighed in [true, false] {
+                // Where nothing is optimised, each driver takes its turn with one of the four.
+                let turn = 2 * usize::from(weighed) + usize::from(wiring == Wiring::AcrossDriver);
+                if cfg!(debug_assertions) && turn != i % 4 {
+                    continue;
+                }
                 let free = take("free-air-1", Condition::FreeAir, free.clone());
                 let loaded = if weighed {
                     let mass_kg = good_mass(driver);

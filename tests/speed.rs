@@ -1,0 +1,107 @@
+//! Time and memory of the main job. Only an optimised build is measured, and only where the system tells its memory.
+#![cfg(all(not(debug_assertions), target_os = "linux", feature = "cli"))]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test fails by panicking and prints the figures it measured"
+)]
+
+mod common;
+
+use std::process::{Command, Stdio};
+use std::time::Duration;
+
+use common::{Jig, session, sweep, take};
+use farcone::bench::{Mounting, Noise, demo_driver};
+use farcone::jig::Wiring;
+use farcone::progress::Unwatched;
+use farcone::recording::{WavFormat, write_wav};
+use farcone::session::{Condition, Data, analyse};
+
+/// What is promised for a take of 10 s at 48 kHz with all coil models and 10 000 draws, on the machine of the checks.
+const CPU: Duration = Duration::from_millis(150);
+const PEAK_MB: f64 = 60.0;
+
+fn ten_seconds() -> (Jig, Data) {
+    let mut jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    jig.bench.source.noise = Noise::BelowSignalDb(60.0);
+    jig.bench.driver.noise = Noise::BelowSignalDb(60.0);
+    let mut stimulus = sweep(8.5, jig.rate_hz);
+    stimulus.resize(480_000, 0.0);
+    let data = jig.driver(demo_driver(), &Mounting::FreeAir, &stimulus, 5);
+    (jig, data)
+}
+
+#[test]
+fn a_take_becomes_a_sheet_quickly() {
+    let (jig, data) = ten_seconds();
+    let best = (0..5)
+        .map(|_| {
+            let takes = vec![take("free-air", Condition::FreeAir, data.clone())];
+            let session = session(&jig, demo_driver().sd_m2, takes);
+            // Everything runs on this one thread, so that time spent is CPU time or longer.
+            let begin = std::time::Instant::now();
+            let sheet = analyse(session, &mut Unwatched).unwrap();
+            let spent = begin.elapsed();
+            assert_eq!(sheet.verdict, "good");
+            spent
+        })
+        .min()
+        .unwrap();
+    println!(
+        "10 s at 48 kHz to a sheet: {:.0} ms (promised: {} ms)",
+        best.as_secs_f64() * 1e3,
+        CPU.as_millis()
+    );
+    assert!(best < CPU);
+}
+
+#[test]
+fn a_take_becomes_a_sheet_in_little_memory() {
+    let (_, data) = ten_seconds();
+    let Data::Recording(recording) = data else {
+        unreachable!()
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("take.wav");
+    let file = std::fs::File::create(&path).unwrap();
+    write_wav(
+        file,
+        48_000,
+        &[recording.source(), recording.driver()],
+        WavFormat::Pcm24,
+    )
+    .unwrap();
+    let mut run = Command::new(env!("CARGO_BIN_EXE_farcone"))
+        .args([
+            "fit",
+            "--json",
+            "--sense",
+            "47.0ohm+-0.1ohm",
+            "--wiring",
+            "across-driver",
+            "--free-air",
+        ])
+        .arg(&path)
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let status = format!("/proc/{}/status", run.id());
+    let mut peak_kb = 0.0;
+    // The high-water mark only grows, so that the last reading before the end is the peak but for its last moment.
+    while run.try_wait().unwrap().is_none() {
+        if let Ok(text) = std::fs::read_to_string(&status) {
+            let mark = text.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+            let kb = mark.and_then(|mark| mark.trim().trim_end_matches(" kB").parse().ok());
+            peak_kb = kb.unwrap_or(peak_kb);
+        }
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    let peak_mb = peak_kb / 1024.0;
+    println!("peak memory of the program: {peak_mb:.0} MB (promised: {PEAK_MB} MB)");
+    assert!(peak_mb > 5.0, "nothing was measured");
+    assert!(peak_mb < PEAK_MB);
+}
