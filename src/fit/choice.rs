@@ -200,13 +200,24 @@ fn findings(
         findings.push(finding.with_evidence(part, "1", Some(POOR_PART)));
     }
     if !best.undetermined().is_empty() {
+        let names = best.undetermined().join(", ");
+        // Which of several coil elements carries the loss may stay open; what moves the cone may not.
+        let of_coil = |name: &String| {
+            best.coil()
+                .coil()
+                .parameters()
+                .iter()
+                .any(|p| p.name == *name)
+        };
+        let severity = if best.undetermined().iter().all(of_coil) {
+            Severity::Note
+        } else {
+            Severity::Caution
+        };
         findings.push(Finding::new(
             Code::NotIdentifiable,
-            Severity::Caution,
-            format!(
-                "the takes do not determine {}",
-                best.undetermined().join(", ")
-            ),
+            severity,
+            format!("the takes do not determine {names}"),
             "use a simpler coil model, or let the stimulus reach lower and higher",
         ));
     }

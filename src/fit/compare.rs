@@ -118,15 +118,9 @@ fn stepping_stones(
     }
 }
 
-/// Sorts by AICc on the best one's scale and sets Akaike weights. A candidate with an undetermined unknown adds nothing
-/// over the simpler one that it contains, so it counts only if there is no other.
+/// Sorts by AICc on the best one's scale and sets Akaike weights. A candidate with an undetermined unknown is dropped where
+/// a simpler one does as well.
 fn rank(found: &mut Vec<Candidate>) {
-    if found
-        .iter()
-        .any(|candidate| candidate.undetermined().is_empty())
-    {
-        found.retain(|candidate| candidate.undetermined().is_empty());
-    }
     let Some(scale) = found
         .iter()
         .map(Candidate::robust_scale)
@@ -137,6 +131,17 @@ fn rank(found: &mut Vec<Candidate>) {
     found
         .iter_mut()
         .for_each(|candidate| candidate.judge(scale));
+    let determined = found
+        .iter()
+        .filter(|candidate| candidate.undetermined().is_empty());
+    if let Some(best) = determined
+        .map(|candidate| candidate.aicc)
+        .min_by(f64::total_cmp)
+    {
+        found.retain(|candidate| {
+            candidate.undetermined().is_empty() || candidate.aicc + SUPPORTED < best
+        });
+    }
     found.sort_by(|a, b| a.aicc.total_cmp(&b.aicc));
     let best = found[0].aicc;
     let support = |candidate: &Candidate| {

@@ -16,6 +16,10 @@ use crate::circuit::{Circuit, CoilFamily, Domain, Glance, Series, driver};
 /// Standard uncertainty of ln(Rms in a loaded take / Rms in free air): common practice, no source.
 const RMS_RATIO_PRIOR: f64 = 0.2;
 
+/// Standard uncertainty of the logarithm of a coil's values around their start: a factor of 150 either way. It moves
+/// nothing that the data determine, and keeps finite what they do not (a loss resistor that is not needed).
+const COIL_PRIOR: f64 = 5.0;
+
 /// What kind of circuit explains the curves.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Structure {
@@ -115,6 +119,8 @@ impl Joint {
             unknowns: vec![],
             start: vec![],
         };
+        let coil = structure.coil.coil();
+        let coil = coil.parameters();
         let n_loaded = observations
             .iter()
             .filter(|o| o.loading != Loading::Free)
@@ -151,6 +157,12 @@ impl Joint {
                     }
                     "box_inverse_ql" => {
                         joint.unknown(&own("box_inverse_ql"), parameter.domain, value, None)
+                    }
+                    shared if coil.iter().any(|own| own.name == shared) => {
+                        let near = Transform::from(parameter.domain)
+                            .inner(value)
+                            .map(|inner| (inner, COIL_PRIOR));
+                        joint.unknown(shared, parameter.domain, value, near)
                     }
                     shared => joint.unknown(shared, parameter.domain, value, None),
                 };

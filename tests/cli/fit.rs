@@ -20,7 +20,7 @@ fn free_air() -> Take {
 fn recordings_give_what_their_session_gives() {
     let demo = demo();
     let take = |name| demo.take(name);
-    let quick = ["--coil", "lr-2", "--no-creep", "--draws", "1000"];
+    let quick = ["--coil", "semi-inductor", "--no-creep", "--draws", "1000"];
     let (free_1, free_2) = (take("free-air-1"), take("free-air-2"));
     let (mass, in_box, check) = (
         take("added-mass-1"),
@@ -121,7 +121,14 @@ fn a_table_is_fitted_and_refuses_a_jig() {
     .unwrap();
     let path = path.to_str().unwrap();
 
-    let quick = ["--coil", "lr-2", "--no-creep", "--draws", "1000", "--json"];
+    let quick = [
+        "--coil",
+        "semi-inductor",
+        "--no-creep",
+        "--draws",
+        "1000",
+        "--json",
+    ];
     let fitted = run(["fit", "--free-air", path].iter().chain(&quick));
     assert_eq!(fitted.code, 0, "{}", fitted.err);
     let (fs, expected) = (

@@ -83,7 +83,7 @@ impl Demo {
 /// `fit` of the demo's free-air take with one coil model, which is quick; `more` is added.
 fn quick_fit(take: &str, more: &[&str]) -> Ran {
     let common = ["--sense", "47ohm+-1%", "--wiring", "across-driver"];
-    let quick = ["--coil", "lr-2", "--no-creep", "--draws", "1000"];
+    let quick = ["--coil", "semi-inductor", "--no-creep", "--draws", "1000"];
     run(["fit", "--free-air", take]
         .iter()
         .chain(&common)
