@@ -11,6 +11,9 @@ use crate::impedance::ImpedanceCurve;
 /// mean a driver so damped or so weak that nobody sells it (common practice, no source).
 const LEAST_RISE: f64 = 1.1;
 
+/// Re is looked for up to this multiple of the peak's frequency.
+const NEAR: f64 = 10.0;
+
 /// What a curve shows without any model.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Resonance {
@@ -32,7 +35,9 @@ pub fn resonance(curve: &ImpedanceCurve) -> Option<Resonance> {
     let magnitude = median_of_five(curve.z_ohm().iter().map(|z| z.norm()));
     let real = median_of_five(curve.z_ohm().iter().map(|z| z.re));
     let peak = most_prominent(&magnitude)?;
-    let re_ohm = real.iter().copied().min_by(f64::total_cmp)?;
+    // Far above the resonance only the coil is left, and what the inputs differ by can turn the real part negative there.
+    let near = f.partition_point(|&f_hz| f_hz < NEAR * f[peak]);
+    let re_ohm = real[..near].iter().copied().min_by(f64::total_cmp)?;
     let r0 = magnitude[peak] / re_ohm;
     if !(re_ohm > 0.0 && r0 > LEAST_RISE) {
         return None;
