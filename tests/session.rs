@@ -345,7 +345,7 @@ fn remounted_takes_measure_the_set_up() {
     jig.bench.driver.noise = Noise::BelowSignalDb(60.0);
     let stimulus = sweep(2.0, jig.rate_hz);
     let takes = [0.97, 1.0, 1.03].iter().enumerate().map(|(i, factor)| {
-        let mut moved = turnstone().clone();
+        let mut moved = *turnstone();
         moved.cms_m_per_n *= factor;
         let data = jig.driver(&moved, &Mounting::FreeAir, &stimulus, i as u64);
         let mut take = take(&format!("free-{i}"), Condition::FreeAir, data);

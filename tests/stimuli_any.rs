@@ -16,7 +16,7 @@ use farcone::parameters::Key;
 use farcone::progress::Unwatched;
 use farcone::recording::Take;
 use farcone::session::{Condition, Data, analyse};
-use farcone::signal::{Envelope, Multisine};
+use farcone::signal::Multisine;
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
@@ -186,14 +186,9 @@ fn a_take_so_long_that_it_is_read_in_blocks() {
         Some(100.0),
         1e-2,
     );
-    let envelope = Envelope {
-        level_dbfs: -12.0,
-        ..Default::default()
-    };
     let long = Multisine {
         period_s: 10.0,
         n_periods: 10,
-        envelope,
         ..Default::default()
     };
     check(

@@ -59,8 +59,6 @@ codes! {
     PoorResidual = "poor-residual",
     /// The coil model is in doubt: no family fits within the noise, or several fit differently.
     CoilUnsure = "coil-unsure",
-    /// A parameter sits at the edge of what is physically possible.
-    AtBound = "at-bound",
     /// A fitted value lies outside what a driver can be.
     Implausible = "implausible",
     /// The added mass moved the resonance too little to weigh the cone by.

@@ -89,7 +89,8 @@ pub struct Finding {
 }
 
 impl Finding {
-    /// A finding without evidence that concerns no single take.
+    /// A finding without evidence that concerns no single take. Both texts become sentences: a capital first, a full stop
+    /// last.
     pub fn new(
         code: Code,
         severity: Severity,
@@ -100,8 +101,8 @@ impl Finding {
             code,
             severity,
             take: None,
-            message: message.into(),
-            advice: advice.into(),
+            message: sentence(message.into()),
+            advice: sentence(advice.into()),
             evidence: None,
         }
     }
@@ -118,5 +119,36 @@ impl Finding {
     pub fn about(mut self, take: impl Into<String>) -> Self {
         self.take = Some(take.into());
         self
+    }
+}
+
+fn sentence(text: String) -> String {
+    let mut letters = text.trim_end().chars();
+    let mut sentence: String = match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => return text,
+    };
+    if !sentence.ends_with(['.', '!', '?']) {
+        sentence.push('.');
+    }
+    sentence
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_become_sentences() {
+        let finding = Finding::new(
+            Code::DeadChannel,
+            Severity::Redo,
+            "channel 1 is silent",
+            "Plug it in.",
+        );
+        assert_eq!(
+            (finding.message.as_str(), finding.advice.as_str()),
+            ("Channel 1 is silent.", "Plug it in.")
+        );
     }
 }

@@ -357,22 +357,27 @@ fn filled(
     let (filled, used) = stated.or_half_width(half_width);
     if used {
         let shown = half_width * per_si;
+        let typed_unit = unit.replace('²', "2");
         assumed(
             Code::UncertaintyAssumed,
             &format!(
                 "{what} came without an uncertainty: taken as within {} {unit}",
-                round_two(shown)
+                round_to(shown, 2)
             ),
-            "say how well it is known, for example 5.2g+-0.05g",
+            &format!(
+                "say how well it is known, for example {}{typed_unit}+-{}{typed_unit}",
+                round_to(stated.value * per_si, 4),
+                round_to(0.5 * shown, 2),
+            ),
             findings,
         );
     }
     filled
 }
 
-/// Two significant digits, for messages.
-fn round_two(value: f64) -> f64 {
-    let scale = 10.0_f64.powf(1.0 - value.abs().log10().floor());
+/// So many significant digits, for messages.
+fn round_to(value: f64, digits: i32) -> f64 {
+    let scale = 10.0_f64.powf(f64::from(digits - 1) - value.abs().log10().floor());
     (value * scale).round() / scale
 }
 
