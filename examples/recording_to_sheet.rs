@@ -19,7 +19,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "/fixtures/ngspice/woofer/takes/free-air.wav"
     );
     let path = std::env::args().nth(1).unwrap_or_else(|| ours.to_owned());
-    let (take, findings) = read_take(BufReader::new(File::open(&path)?), None)?;
+    let file = File::open(&path).map_err(|error| format!("{path}: {error}"))?;
+    let (take, findings) = read_take(BufReader::new(file), None)?;
     let session = Session {
         label: path,
         jig: Some(JigInput {
