@@ -41,22 +41,29 @@ impl Circuit for DampedCoil {
         values: &[f64],
         derivatives: &mut [Complex64],
     ) -> Complex64 {
-        let (r, x) = (
-            Complex64::new(values[0], 0.0),
-            Complex64::new(0.0, TAU * frequency_hz * values[1]),
-        );
+        let j_omega = Complex64::new(0.0, TAU * frequency_hz);
+        let (r, x) = (values[0], j_omega * values[1]);
         let z = r * x / (r + x);
-        // Of 1/Z = 1/r + 1/x: ∂Z/∂r = (Z/r)², ∂Z/∂x = (Z/x)².
+        // Of 1/Z = 1/R + 1/X: ∂Z/∂R = (Z/R)², ∂Z/∂X = (Z/X)², and X = jωL.
         derivatives[0] = (z / r) * (z / r);
-        derivatives[1] = (z / x) * (z / x) * Complex64::new(0.0, TAU * frequency_hz);
+        derivatives[1] = (z / x) * (z / x) * j_omega;
         z
     }
 
     fn start(&self, glance: &Glance) -> Vec<f64> {
-        vec![
-            glance.coil_ohm.re * 2.0,
-            glance.coil_ohm.im / (TAU * glance.coil_hz),
-        ]
+        let omega = TAU * glance.coil_hz;
+        let from_glance = [2.0 * glance.coil_ohm.re, glance.coil_ohm.im / omega];
+        // A glance may hold anything, a start value has to lie in its domain.
+        let plain = [10.0, 1e-3];
+        let pairs = from_glance.iter().zip(plain).zip(&self.parameters);
+        pairs
+            .map(
+                |((&seen, plain), parameter)| match parameter.domain.contains(seen) {
+                    true => seen,
+                    false => plain,
+                },
+            )
+            .collect()
     }
 }
 
@@ -98,28 +105,57 @@ impl Problem for Curve<'_> {
     }
 }
 
+/// The largest relative difference between the analytic derivatives and central differences.
+fn worst_derivative(circuit: &DampedCoil, frequency_hz: f64, values: &[f64; 2]) -> f64 {
+    /// Cube root of the precision of an f64: where the error of the difference and its rounding balance.
+    const STEP: f64 = 6e-6;
+    let mut analytic = [Complex64::default(); 2];
+    circuit.impedance_and_derivatives(frequency_hz, values, &mut analytic);
+    let mut worst = 0.0;
+    for (i, analytic) in analytic.iter().enumerate() {
+        let (mut above, mut below) = (*values, *values);
+        above[i] *= 1.0 + STEP;
+        below[i] *= 1.0 - STEP;
+        let rise =
+            circuit.impedance(frequency_hz, &above) - circuit.impedance(frequency_hz, &below);
+        let error = (rise / (above[i] - below[i]) - analytic).norm() / analytic.norm();
+        if error > worst {
+            worst = error;
+        }
+    }
+    worst
+}
+
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let circuit = DampedCoil::new();
     let truth = [12.0, 0.8e-3];
-    let points = (1..40)
+    let worst = worst_derivative(&circuit, 1000.0, &truth);
+    println!("derivatives agree with differences within {worst:.0e}");
+
+    let points: Vec<(f64, Complex64)> = (1..40)
         .map(|i| 100.0 * 1.15_f64.powi(i))
         .map(|f| (f, circuit.impedance(f, &truth)))
         .collect();
+    let &(coil_hz, coil_ohm) = points.last().ok_or("no points")?;
+    // Of a glance this circuit needs only the coil.
+    let start = circuit.start(&Glance {
+        re_ohm: 0.0,
+        fs_hz: 0.0,
+        qms: 0.0,
+        qes: 0.0,
+        mms_kg: 0.0,
+        coil_ohm,
+        coil_hz,
+    });
+    let inner: Vec<f64> = start.iter().map(|value| value.ln()).collect();
     let curve = Curve {
         circuit: &circuit,
         points,
     };
-    match minimise(
-        &curve,
-        &[5.0_f64.ln(), 0.2e-3_f64.ln()],
-        &Options::default(),
-    ) {
+    match minimise(&curve, &inner, &Options::default()) {
         Outcome::Converged(solution) => {
-            println!(
-                "R = {:.6} ohm, L = {:.6} mH",
-                solution.parameters[0].exp(),
-                1e3 * solution.parameters[1].exp()
-            );
+            let [r, l] = [0, 1].map(|i: usize| solution.parameters[i].exp());
+            println!("R = {r:.6} ohm, L = {:.6} mH", 1e3 * l);
             Ok(())
         }
         Outcome::Failed(failure) => Err(failure.reason.into()),

@@ -19,7 +19,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         "/fixtures/ngspice/woofer/takes/free-air.wav"
     );
     let path = std::env::args().nth(1).unwrap_or_else(|| ours.to_owned());
-    let (take, findings) = read_take(BufReader::new(File::open(&path)?), None)?;
+    let file = File::open(&path).map_err(|error| format!("{path}: {error}"))?;
+    let (take, findings) = read_take(BufReader::new(file), None)?;
     let session = Session {
         label: path,
         jig: Some(JigInput {
@@ -47,15 +48,22 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     };
     let sheet = analyse(session, &mut Unwatched)?;
     println!("verdict: {}", sheet.verdict);
+    for finding in &sheet.findings {
+        println!("{}: {}", finding.severity, finding.message);
+    }
     for (name, entry) in [
         ("fs", &sheet.parameters.fs),
         ("Re", &sheet.parameters.re),
         ("Qts", &sheet.parameters.qts),
     ] {
         if let Some(entry) = entry {
+            let interval = match entry.interval_95 {
+                Some([low, high]) => format!("{low:.4} to {high:.4}"),
+                None => "not known".to_owned(),
+            };
             println!(
-                "{name}: {:.4} {}, 95 % interval {:?}",
-                entry.value, entry.unit, entry.interval_95
+                "{name}: {:.4} {}, 95 % interval {interval}",
+                entry.value, entry.unit
             );
         }
     }
