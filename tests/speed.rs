@@ -43,7 +43,7 @@ fn ten_seconds() -> (Jig, Data) {
 #[test]
 fn a_take_becomes_a_sheet_quickly() {
     let (jig, data) = ten_seconds();
-    let best = (0..5)
+    let best = (0..3)
         .map(|_| {
             let takes = vec![take("free-air", Condition::FreeAir, data.clone())];
             let session = session(&jig, demo_driver().sd_m2, takes);
@@ -105,7 +105,10 @@ fn a_take_becomes_a_sheet_in_little_memory() {
         }
         std::thread::sleep(Duration::from_millis(1));
     }
-    let peak_mb = peak_kb / 1024.0;
+    // What the job needs counts only if the job was done.
+    assert!(run.wait().unwrap().success());
+    // The system's kB are 1024 bytes; a promised MB is a million.
+    let peak_mb = peak_kb * 1024.0 / 1e6;
     println!("peak memory of the program: {peak_mb:.0} MB (promised: {PEAK_MB} MB)");
     assert!(peak_mb > 5.0, "nothing was measured");
     assert!(peak_mb < PEAK_MB);

@@ -21,6 +21,9 @@ use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 
+/// Statistical: three standard uncertainties. Of some 40 figures with fixed seeds one in nine sets would miss that by chance.
+const COVERAGE_FACTOR: f64 = 3.0;
+
 /// White noise at −20 dBFS.
 fn noise(seconds: f64, rate_hz: f64) -> Vec<f64> {
     let mut generator = Pcg64::seed_from_u64(99);
@@ -53,9 +56,9 @@ fn cut(data: Data, seconds: f64, rate_hz: f64) -> Data {
 /// fs, Re and the Qs against the truth. `limit` is what the stimulus allows: method errors of a cut take included.
 fn check(what: &str, rate_hz: f64, stimulus: &[f64], cut_to_s: Option<f64>, limit: f64) {
     // Method: (S5). Where a taper cuts into the signal, its error is the same in every period of a multisine, so that it
-    // does not scatter and the stated uncertainty does not know of it.
+    // does not scatter and the stated uncertainty does not know of it: up to the 0.06 % of `docs/signal.md`.
     let method = if cut_to_s.is_some() && what.starts_with("multisine") {
-        1e-3
+        6e-4
     } else {
         1e-5
     };
@@ -111,8 +114,7 @@ fn check(what: &str, rate_hz: f64, stimulus: &[f64], cut_to_s: Option<f64>, limi
             100.0 * off,
             100.0 * u
         );
-        // Four standard uncertainties: of 32 figures with fixed seeds one in 500 would miss that by chance.
-        if off.abs() > limit || off.abs() > 4.0 * u + method {
+        if off.abs() > limit || off.abs() > COVERAGE_FACTOR * u + method {
             missed.push(key.as_str());
         }
     }
