@@ -79,6 +79,7 @@
 
 pub mod air;
 pub mod bench;
+pub mod capture;
 pub mod circuit;
 pub mod faults;
 pub mod finding;

@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 const LEVELS: &[&[&str]] = &[
     &["quantity", "finding", "progress"],
     &["air", "recording", "signal", "circuit"],
-    &["jig"],
+    &["jig", "capture"],
     &["impedance"],
     &["faults", "bench"],
     &["fit"],
