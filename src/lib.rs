@@ -86,6 +86,7 @@ pub mod finding;
 pub mod fit;
 pub mod impedance;
 pub mod jig;
+pub mod level;
 pub mod parameters;
 pub mod progress;
 pub mod quantity;
