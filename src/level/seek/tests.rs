@@ -1,6 +1,6 @@
 //! The search in an invented world: an output of so many volts, an input of so many, noise.
 
-use super::super::reading::DriverVolts;
+use crate::level::DriverVolts;
 use super::*;
 
 struct World {
