@@ -69,6 +69,8 @@ codes! {
     ConeAbsent = "cone-absent",
     /// Several takes of one condition differ by more than their noise.
     TakesDiffer = "takes-differ",
+    /// The resonance moves with the level.
+    LevelShift = "level-shift",
     /// Input is outside the range in which the formula for air is valid.
     AirOutOfRange = "air-out-of-range",
 }

@@ -7,7 +7,7 @@ mod json;
 
 use std::path::PathBuf;
 
-use super::{Condition, Cone, JigInput, Session, SessionTake};
+use super::{Condition, Cone, JigInput, Session, SessionTake, TakeLevel};
 use crate::air::AirInput;
 use crate::fit::Choice;
 use crate::quantity::Stated;
@@ -36,6 +36,26 @@ pub struct TakeFile {
     pub sha256: Vec<String>,
     /// Whether the driver had been taken out and put back before this take.
     pub remounted: bool,
+    /// How loud it was played; `None` if nobody noted it.
+    pub level: Option<TakeLevel>,
+    /// Made to compare levels with, and left out of the parameters.
+    pub aside: bool,
+}
+
+impl TakeFile {
+    /// A take of which only the condition and the files are known.
+    pub fn new(name: impl Into<String>, condition: Condition, files: Vec<PathBuf>) -> Self {
+        Self {
+            name: name.into(),
+            condition,
+            files,
+            channels: None,
+            sha256: vec![],
+            remounted: false,
+            level: None,
+            aside: false,
+        }
+    }
 }
 
 /// A session without its samples: [`Session`] as it is typed or stored.
@@ -123,12 +143,8 @@ mod tests {
 
     fn full() -> SessionFile {
         let take = |name: &str, condition| TakeFile {
-            name: name.into(),
-            condition,
-            files: vec![format!("takes/{name}.wav").into()],
-            channels: None,
             sha256: vec!["00ff".repeat(16)],
-            remounted: false,
+            ..TakeFile::new(name, condition, vec![format!("takes/{name}.wav").into()])
         };
         let mut takes = vec![
             take("free-air-1", Condition::FreeAir),
@@ -159,6 +175,15 @@ mod tests {
         ];
         takes[0].channels = ChannelPick::from_numbers(3, 1).ok();
         takes[1].remounted = true;
+        takes[1].level = Some(TakeLevel {
+            playback_dbfs: -31.5,
+            driver_peak_v: Some(0.05),
+        });
+        takes[0].level = Some(TakeLevel {
+            playback_dbfs: -25.5,
+            driver_peak_v: None,
+        });
+        takes[0].aside = true;
         takes[2].files.push("takes/second.wav".into());
         takes[2].sha256.clear();
         SessionFile {

@@ -6,6 +6,7 @@
 mod analyse;
 mod curves;
 mod file;
+mod levels;
 mod problems;
 #[expect(
     clippy::module_inception,
@@ -18,4 +19,4 @@ mod write;
 pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
-pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};
+pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake, TakeLevel};

@@ -80,6 +80,16 @@ pub enum Data {
     Table(ImpedanceCurve),
 }
 
+/// How loud a take was played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TakeLevel {
+    /// Peak of what was played, dB relative to the output's full scale.
+    pub playback_dbfs: f64,
+    /// Peak volts across the driver at its impedance peak; `None` if the input was not calibrated in volts, or no driver
+    /// was on the jig.
+    pub driver_peak_v: Option<f64>,
+}
+
 /// One take.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SessionTake {
@@ -95,6 +105,10 @@ pub struct SessionTake {
     pub sha256: Vec<String>,
     /// Whether the driver had been taken out and put back before this take.
     pub remounted: bool,
+    /// How loud it was played; `None` if nobody noted it.
+    pub level: Option<TakeLevel>,
+    /// Made to compare levels with, and left out of the parameters.
+    pub aside: bool,
 }
 
 /// What was said about the jig.

@@ -88,12 +88,8 @@ impl NewSession {
             source,
         })?;
         Ok(TakeFile {
-            name: name.into(),
-            condition,
-            files: vec![file],
-            channels: None,
             sha256: vec![sha256(&mut written, &path)?],
-            remounted: false,
+            ..TakeFile::new(name, condition, vec![file])
         })
     }
 

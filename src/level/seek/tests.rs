@@ -1,7 +1,7 @@
 //! The search in an invented world: an output of so many volts, an input of so many, noise.
 
-use crate::level::DriverVolts;
 use super::*;
+use crate::level::DriverVolts;
 
 struct World {
     output_full_scale_v: f64,

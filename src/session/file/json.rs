@@ -11,7 +11,7 @@ use crate::fit::Choice;
 use crate::jig::Wiring;
 use crate::quantity::{Spread, Stated};
 use crate::recording::ChannelPick;
-use crate::session::{JigInput, Session};
+use crate::session::{JigInput, Session, TakeLevel};
 
 type Result<T> = std::result::Result<T, SessionFileError>;
 
@@ -124,6 +124,18 @@ struct TakeJson {
     sha256: Vec<String>,
     #[serde(default)]
     remounted: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    level: Option<LevelJson>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    aside: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LevelJson {
+    playback_dbfs: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    driver_peak_v: Option<f64>,
 }
 
 pub(super) fn read(text: &str) -> Result<SessionFile> {
@@ -386,6 +398,11 @@ impl TakeJson {
                 .map(|pick| [pick.source() + 1, pick.driver() + 1]),
             sha256: take.sha256.clone(),
             remounted: take.remounted,
+            level: take.level.map(|level| LevelJson {
+                playback_dbfs: level.playback_dbfs,
+                driver_peak_v: level.driver_peak_v,
+            }),
+            aside: take.aside,
         }
     }
 
@@ -425,6 +442,11 @@ impl TakeJson {
             files: self.files,
             sha256: self.sha256,
             remounted: self.remounted,
+            level: self.level.map(|level| TakeLevel {
+                playback_dbfs: level.playback_dbfs,
+                driver_peak_v: level.driver_peak_v,
+            }),
+            aside: self.aside,
         })
     }
 }
