@@ -10,5 +10,5 @@ mod load;
 
 pub use error::StoreError;
 pub use files::{refuse_existing, safe_file_name, write_new, write_new_text};
-pub use folder::{NewSession, read_session};
+pub use folder::{SessionFolder, read_session};
 pub use load::{is_table, load};
