@@ -7,6 +7,7 @@ mod analyse;
 mod curves;
 mod file;
 mod problems;
+mod profile;
 #[expect(
     clippy::module_inception,
     reason = "the room is named after what it is about"
@@ -18,4 +19,7 @@ mod write;
 pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
+pub use profile::{
+    CheckResult, Day, Devices, JIG_SCHEMA, JigProfile, ProfileError, profile_findings,
+};
 pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};
