@@ -3,7 +3,7 @@
 //! The format is described in `docs/session.md`. Here it is text; a folder on disk is an adapter's business.
 
 mod error;
-mod json;
+pub(super) mod json;
 
 use std::path::PathBuf;
 

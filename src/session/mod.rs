@@ -8,6 +8,7 @@ mod curves;
 mod file;
 mod levels;
 mod problems;
+mod profile;
 #[expect(
     clippy::module_inception,
     reason = "the room is named after what it is about"
@@ -19,4 +20,7 @@ mod write;
 pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
+pub use profile::{
+    CheckResult, Day, Devices, JIG_SCHEMA, JigProfile, ProfileError, profile_findings,
+};
 pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake, TakeLevel};

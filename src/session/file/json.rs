@@ -42,7 +42,7 @@ fn default_band() -> [f64; 2] {
 /// A stated value. With neither spread, nothing was said about its doubt.
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct StatedJson {
+pub(in crate::session) struct StatedJson {
     value: f64,
     unit: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -53,7 +53,7 @@ struct StatedJson {
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct JigJson {
+pub(in crate::session) struct JigJson {
     wiring: String,
     sense: StatedJson,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -108,7 +108,7 @@ impl Default for AnalysisJson {
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct TakeJson {
+pub(in crate::session) struct TakeJson {
     name: String,
     condition: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -201,13 +201,7 @@ pub(super) fn write(file: &SessionFile) -> Result<String> {
     let json = SessionJson {
         schema: SESSION_SCHEMA.into(),
         label: file.label.clone(),
-        jig: file.jig.map(|jig| JigJson {
-            wiring: jig.wiring.as_str().into(),
-            sense: StatedJson::new(jig.sense_ohm, "Ohm"),
-            leads: stated(jig.lead_ohm, "Ohm"),
-            input_load: jig.input_load_ohm.map(|load| stated(load, "Ohm")),
-            swap_channels: jig.swap_channels,
-        }),
+        jig: file.jig.as_ref().map(JigJson::new),
         air: AirJson {
             temperature: stated(file.air.temperature_k, "K"),
             pressure: stated(pressure, "Pa"),
@@ -249,14 +243,14 @@ fn coil(name: &str) -> Result<CoilFamily> {
 
 /// Which numbers a value may be.
 #[derive(Clone, Copy, PartialEq)]
-enum Allowed {
+pub(in crate::session) enum Allowed {
     Positive,
     NotNegative,
     Any,
 }
 
 impl StatedJson {
-    fn new(stated: Stated, unit: &str) -> Self {
+    pub(in crate::session) fn new(stated: Stated, unit: &str) -> Self {
         let (half_width, standard_uncertainty) = match stated.spread {
             Spread::HalfWidth(half_width) => (Some(half_width), None),
             Spread::Standard(standard) => (None, Some(standard)),
@@ -270,7 +264,12 @@ impl StatedJson {
         }
     }
 
-    fn read(self, what: &str, unit: &'static str, allowed: Allowed) -> Result<Stated> {
+    pub(in crate::session) fn read(
+        self,
+        what: &str,
+        unit: &'static str,
+        allowed: Allowed,
+    ) -> Result<Stated> {
         let Self { value, .. } = self;
         if self.unit != unit {
             return Err(SessionFileError::Unit {
@@ -311,7 +310,18 @@ impl StatedJson {
 }
 
 impl JigJson {
-    fn read(self) -> Result<JigInput> {
+    pub(in crate::session) fn new(jig: &JigInput) -> Self {
+        let ohm = |value: Option<Stated>| value.map(|value| StatedJson::new(value, "Ohm"));
+        Self {
+            wiring: jig.wiring.as_str().into(),
+            sense: StatedJson::new(jig.sense_ohm, "Ohm"),
+            leads: ohm(jig.lead_ohm),
+            input_load: jig.input_load_ohm.map(ohm),
+            swap_channels: jig.swap_channels,
+        }
+    }
+
+    pub(in crate::session) fn read(self) -> Result<JigInput> {
         let wiring = Wiring::parse(&self.wiring).ok_or_else(|| SessionFileError::UnknownName {
             what: "the wiring".into(),
             found: self.wiring,
@@ -375,7 +385,7 @@ impl AirJson {
 }
 
 impl TakeJson {
-    fn new(take: &TakeFile) -> Self {
+    pub(in crate::session) fn new(take: &TakeFile) -> Self {
         let (mut mass, mut volume, mut resistance) = (None, None, None);
         match take.condition {
             Condition::AddedMass { mass_kg } => mass = Some(StatedJson::new(mass_kg, "kg")),
@@ -406,7 +416,7 @@ impl TakeJson {
         }
     }
 
-    fn read(self) -> Result<TakeFile> {
+    pub(in crate::session) fn read(self) -> Result<TakeFile> {
         let condition = condition(
             &self.name,
             &self.condition,
