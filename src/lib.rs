@@ -82,6 +82,8 @@ pub mod air;
 pub mod bench;
 pub mod capture;
 pub mod circuit;
+#[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
+pub mod device;
 pub mod faults;
 pub mod finding;
 pub mod fit;
