@@ -2,12 +2,13 @@
 //!
 //! The format is described in `docs/session.md`. Here it is text; a folder on disk is an adapter's business.
 
+pub(super) mod devices;
 mod error;
 pub(super) mod json;
 
 use std::path::PathBuf;
 
-use super::{Condition, Cone, JigInput, Session, SessionTake, TakeLevel};
+use super::{Condition, Cone, Devices, JigInput, Session, SessionTake, TakeLevel};
 use crate::air::AirInput;
 use crate::fit::Choice;
 use crate::quantity::Stated;
@@ -65,6 +66,12 @@ pub struct SessionFile {
     pub label: String,
     /// The jig; `None` if all takes are tables.
     pub jig: Option<JigInput>,
+    /// The sound card that plays and records; `None` if the takes came from elsewhere.
+    pub devices: Option<Devices>,
+    /// Peak volts at full scale of the source's input; `None` if nobody measured it.
+    pub source_full_scale_v: Option<Stated>,
+    /// Whether a power amplifier is between output and jig.
+    pub amplifier: bool,
     /// The air.
     pub air: AirInput,
     /// The cone; `None` if nobody measured it.
@@ -89,6 +96,9 @@ impl SessionFile {
         Self {
             label: label.into(),
             jig: None,
+            devices: None,
+            source_full_scale_v: None,
+            amplifier: false,
             air: AirInput::default(),
             cone: None,
             meter_re_ohm: None,
@@ -194,6 +204,15 @@ mod tests {
                 input_load_ohm: [None, Some(Stated::unstated(1e4))],
                 swap_channels: true,
             }),
+            devices: Some(Devices {
+                host: "alsa".into(),
+                output: "hw:1,0".into(),
+                input: "hw:1,0".into(),
+                sample_rate_hz: 48_000,
+                channels: ChannelPick::from_numbers(2, 1).ok(),
+            }),
+            source_full_scale_v: Some(Stated::within(1.8, 0.02)),
+            amplifier: true,
             air: AirInput {
                 temperature_k: Some(Stated::within(296.15, 1.0)),
                 pressure: Some(PressureInput::Altitude(Stated::unstated(-3.0))),

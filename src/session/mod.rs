@@ -20,7 +20,5 @@ mod write;
 pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
-pub use profile::{
-    CheckResult, Day, Devices, JIG_SCHEMA, JigProfile, ProfileError, profile_findings,
-};
-pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake, TakeLevel};
+pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
+pub use session::{Condition, Cone, Data, Devices, JigInput, Session, SessionTake, TakeLevel};

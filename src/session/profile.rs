@@ -6,10 +6,9 @@ mod day;
 mod error;
 mod json;
 
-use super::{JigInput, TakeFile};
+use super::{Devices, JigInput, TakeFile};
 use crate::finding::{Code, Finding, Severity};
 use crate::quantity::Stated;
-use crate::recording::ChannelPick;
 
 pub use day::Day;
 pub use error::ProfileError;
@@ -19,21 +18,6 @@ pub const JIG_SCHEMA: &str = "farcone-jig/1";
 
 /// Days for which a jig is taken to stay as it was: contacts corrode and knobs get touched (common practice, no source).
 const FRESH_DAYS: i64 = 90;
-
-/// Which sound card a jig is connected to, and how.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Devices {
-    /// The sound system, for example `alsa`.
-    pub host: String,
-    /// The output's own name there.
-    pub output: String,
-    /// The input's own name there.
-    pub input: String,
-    /// Sample rate of both, Hz; not zero.
-    pub sample_rate_hz: u32,
-    /// Which channels of the input are source and driver; `None`: the first and the second.
-    pub channels: Option<ChannelPick>,
-}
 
 /// What a known resistor in the driver's place came to.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -6,7 +6,7 @@ use crate::fit::Choice;
 use crate::impedance::ImpedanceCurve;
 use crate::jig::Wiring;
 use crate::quantity::Stated;
-use crate::recording::Take;
+use crate::recording::{ChannelPick, Take};
 
 /// In which condition a take was made.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -109,6 +109,21 @@ pub struct SessionTake {
     pub level: Option<TakeLevel>,
     /// Made to compare levels with, and left out of the parameters.
     pub aside: bool,
+}
+
+/// Which sound card a jig is connected to, and how.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Devices {
+    /// The sound system, for example `alsa`.
+    pub host: String,
+    /// The output's own name there.
+    pub output: String,
+    /// The input's own name there.
+    pub input: String,
+    /// Sample rate of both, Hz; not zero.
+    pub sample_rate_hz: u32,
+    /// Which channels of the input are source and driver; `None`: the first and the second.
+    pub channels: Option<ChannelPick>,
 }
 
 /// What was said about the jig.

@@ -4,6 +4,7 @@ use std::path::{Component, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::devices::DevicesJson;
 use super::{Condition, Cone, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 use crate::air::{AirInput, PressureInput};
 use crate::circuit::CoilFamily;
@@ -22,6 +23,12 @@ struct SessionJson {
     label: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     jig: Option<JigJson>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    devices: Option<DevicesJson>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    source_full_scale: Option<StatedJson>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    amplifier: bool,
     #[serde(default)]
     air: AirJson,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -160,6 +167,13 @@ pub(super) fn read(text: &str) -> Result<SessionFile> {
     Ok(SessionFile {
         label: json.label,
         jig: json.jig.map(JigJson::read).transpose()?,
+        devices: json.devices.map(DevicesJson::read).transpose()?,
+        source_full_scale_v: positive(
+            json.source_full_scale,
+            "the full scale of the source's input",
+            "V",
+        )?,
+        amplifier: json.amplifier,
         air: json.air.read()?,
         cone: match json.cone {
             None => None,
@@ -202,6 +216,9 @@ pub(super) fn write(file: &SessionFile) -> Result<String> {
         schema: SESSION_SCHEMA.into(),
         label: file.label.clone(),
         jig: file.jig.as_ref().map(JigJson::new),
+        devices: file.devices.as_ref().map(DevicesJson::new),
+        source_full_scale: stated(file.source_full_scale_v, "V"),
+        amplifier: file.amplifier,
         air: AirJson {
             temperature: stated(file.air.temperature_k, "K"),
             pressure: stated(pressure, "Pa"),

@@ -4,8 +4,8 @@ use std::path::Component;
 
 use serde::{Deserialize, Serialize};
 
-use super::{CheckResult, Day, Devices, JIG_SCHEMA, JigProfile, ProfileError};
-use crate::recording::ChannelPick;
+use super::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError};
+use crate::session::file::devices::DevicesJson;
 use crate::session::file::json::{Allowed, JigJson, StatedJson, TakeJson};
 use crate::session::{SessionFileError, TakeFile};
 
@@ -27,17 +27,6 @@ struct ProfileJson {
     takes: Vec<TakeJson>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     check: Option<CheckJson>,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct DevicesJson {
-    host: String,
-    output: String,
-    input: String,
-    sample_rate_hz: u32,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    channels: Option<[usize; 2]>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -94,15 +83,7 @@ pub(super) fn write(profile: &JigProfile) -> Result<String, ProfileError> {
         name: profile.name.clone(),
         made: profile.made.to_string(),
         jig: JigJson::new(&profile.jig),
-        devices: profile.devices.as_ref().map(|devices| DevicesJson {
-            host: devices.host.clone(),
-            output: devices.output.clone(),
-            input: devices.input.clone(),
-            sample_rate_hz: devices.sample_rate_hz,
-            channels: devices
-                .channels
-                .map(|pick| [pick.source() + 1, pick.driver() + 1]),
-        }),
+        devices: profile.devices.as_ref().map(DevicesJson::new),
         input_full_scale: profile
             .input_full_scale_v
             .map(|v| v.map(|v| StatedJson::new(v, "V"))),
@@ -118,32 +99,6 @@ pub(super) fn write(profile: &JigProfile) -> Result<String, ProfileError> {
         serde_json::to_string_pretty(&json).map_err(|source| ProfileError::Malformed { source })?;
     text.push('\n');
     Ok(text)
-}
-
-impl DevicesJson {
-    fn read(self) -> Result<Devices, ProfileError> {
-        if self.sample_rate_hz == 0 {
-            return Err(ProfileError::Entry(SessionFileError::Value {
-                what: "the sample rate".into(),
-                value: 0.0,
-                allowed: "above zero",
-            }));
-        }
-        let channels = self
-            .channels
-            .map(|[source, driver]| ChannelPick::from_numbers(source, driver))
-            .transpose();
-        Ok(Devices {
-            channels: channels.map_err(|source| SessionFileError::Channels {
-                take: self.input.clone(),
-                source,
-            })?,
-            host: self.host,
-            output: self.output,
-            input: self.input,
-            sample_rate_hz: self.sample_rate_hz,
-        })
-    }
 }
 
 impl CheckJson {

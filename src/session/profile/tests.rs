@@ -3,6 +3,7 @@
 use super::*;
 use crate::jig::Wiring;
 use crate::quantity::Spread;
+use crate::recording::ChannelPick;
 use crate::session::Condition;
 
 fn day(text: &str) -> Day {
