@@ -1,5 +1,6 @@
 //! Steps of level while the stimulus plays, and outputs that give less than they should.
 
+use super::playback::{LOWEST_HZ, TONAL, TOP};
 use super::statistics::median;
 use crate::finding::{Code, Finding, Severity};
 use crate::signal::{Follow, FollowWindow};
@@ -8,10 +9,12 @@ use crate::signal::{Follow, FollowWindow};
 pub const LEVEL_STEP_DB: f64 = 0.5;
 /// Corner that is allowed for AC coupling, Hz: whatever it does to a level below is no step.
 const COUPLING_HZ: f64 = 10.0;
-/// Above this share of the sample rate, filters of converters bend the level.
-const TOP: f64 = 0.42;
 /// Share of the recorded energy that has to be explained before a window's gain counts.
 const CLEAR: f64 = 0.9;
+/// Windows that one step is judged from may lie this far apart before a smooth response counts, and what it may do, dB an octave:
+/// a short sweep runs through a resonance faster than that rings, and then nobody can tell one from the other.
+const CLOSE_OCTAVES: f64 = 0.5;
+const SMOOTH_DB_PER_OCTAVE: f64 = 5.0;
 /// Windows on either side of a step, and windows between that may straddle it.
 pub(super) const SIDE: usize = 3;
 pub(super) const GAP: usize = 2;
@@ -35,6 +38,8 @@ pub fn level_steps(follow: &Follow, sample_rate_hz: f64) -> Vec<LevelStep> {
         .iter()
         .filter(|w| {
             w.delay_frames.is_some()
+                && w.tonal > TONAL
+                && w.frequency_hz > LOWEST_HZ
                 && w.explained > CLEAR
                 && w.gain > 0.0
                 && w.frequency_hz < TOP * sample_rate_hz
@@ -42,8 +47,15 @@ pub fn level_steps(follow: &Follow, sample_rate_hz: f64) -> Vec<LevelStep> {
         .collect();
     let gains_db: Vec<f64> = windows.iter().map(|w| 20.0 * w.gain.log10()).collect();
     let allowed = |i: usize| {
+        let span = &windows[i..(i + 2 * SIDE + GAP).min(windows.len())];
         let ratio = COUPLING_HZ / windows[i].frequency_hz;
-        LEVEL_STEP_DB + 20.0 * (1.0 + ratio * ratio).log10()
+        let octaves = octaves(span);
+        let smooth_db = if octaves > CLOSE_OCTAVES {
+            SMOOTH_DB_PER_OCTAVE * (octaves - CLOSE_OCTAVES)
+        } else {
+            0.0
+        };
+        LEVEL_STEP_DB + 20.0 * (1.0 + ratio * ratio).log10() + smooth_db
     };
     let mut steps: Vec<LevelStep> = step_candidates(&gains_db, allowed)
         .into_iter()
@@ -54,6 +66,19 @@ pub fn level_steps(follow: &Follow, sample_rate_hz: f64) -> Vec<LevelStep> {
         .collect();
     steps.sort_by(|a, b| b.step_db.abs().total_cmp(&a.step_db.abs()));
     steps
+}
+
+fn octaves(windows: &[&FollowWindow]) -> f64 {
+    let (mut low, mut high) = (f64::INFINITY, 0.0);
+    for window in windows {
+        if window.frequency_hz < low {
+            low = window.frequency_hz;
+        }
+        if window.frequency_hz > high {
+            high = window.frequency_hz;
+        }
+    }
+    if high > low { (high / low).log2() } else { 0.0 }
 }
 
 /// Where the median of three values differs from that of three earlier ones by more than what is allowed at the earliest of them:

@@ -4,6 +4,7 @@
 
 mod clipping;
 mod curve;
+mod distortion;
 mod level;
 mod monitoring;
 mod playback;
@@ -15,6 +16,7 @@ mod stretches;
 mod tap;
 
 pub use curve::curve_findings;
+pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
 pub use level::{COMPRESSION_DB, GainFacts, LEVEL_STEP_DB, LevelStep, compression, level_steps};
 pub use monitoring::{ECHO_DB, monitoring};
 pub use playback::{PlaybackCheck, playback_check, playback_findings};

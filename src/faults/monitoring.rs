@@ -48,7 +48,7 @@ pub(super) fn loop_echo(playback: &Playback, recorded: &Recorded) -> Option<Echo
         AFTER_S.0,
         AFTER_S.1,
     )?;
-    let repeats = echo.level_db < REPEATS_ABOVE_DB
-        || echo.next_db > 2.0 * echo.level_db - REPEATS_WITHIN_DB;
+    let repeats =
+        echo.level_db < REPEATS_ABOVE_DB || echo.next_db > 2.0 * echo.level_db - REPEATS_WITHIN_DB;
     (echo.level_db > ECHO_DB && repeats).then_some(echo)
 }

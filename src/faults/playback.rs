@@ -14,6 +14,8 @@ use crate::signal::{Follow, FollowWindow, band_gains, follow, loading_share};
 pub(super) const LOWEST_HZ: f64 = 20.0;
 /// Share of the sample rate above which filters of converters may take a window.
 pub(super) const TOP: f64 = 0.42;
+/// How much of one wave a window has to be before its delay and gain are anybody's.
+pub(super) const TONAL: f64 = 0.7;
 /// Share of the windows that has to be found for the recording to be one of this stimulus at all.
 const FOUND_SHARE: f64 = 0.4;
 /// Frames of jump that are visible above 1 kHz.
@@ -73,11 +75,22 @@ pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> P
     let bands = band_gains(played, take.source(), &followed, rate_hz);
     let top = collapse(&bands, rate_hz);
     let highest_hz = top.map_or(TOP * rate_hz, |top| 0.9 * top.from_hz);
-    let asked: Vec<&FollowWindow> = followed
+    let in_band: Vec<&FollowWindow> = followed
         .windows
         .iter()
         .filter(|w| w.frequency_hz > LOWEST_HZ && w.frequency_hz < highest_hz)
         .collect();
+    let tonal: Vec<&FollowWindow> = in_band
+        .iter()
+        .filter(|w| w.tonal > TONAL)
+        .copied()
+        .collect();
+    // Noise and music have no windows of one wave; whether they were found can be asked all the same.
+    let asked = if 4 * tonal.len() > in_band.len() {
+        tonal
+    } else {
+        in_band
+    };
     let n_found = asked.iter().filter(|w| w.delay_frames.is_some()).count();
     let silent = playback.peak_dbfs() == f64::NEG_INFINITY;
     if silent || (n_found as f64) < FOUND_SHARE * asked.len() as f64 || asked.is_empty() {
@@ -175,9 +188,8 @@ fn lost_frames(
     // A step of level beside a jump of delay is the jump's.
     steps.retain(|step| !jumps.iter().any(|jump| near(step.at_frame, jump.at_frame)));
     steps.retain(|step| {
-        let inside = |s: &Stretch| {
-            near(step.at_frame, s.start as f64) || near(step.at_frame, s.end as f64)
-        };
+        let inside =
+            |s: &Stretch| near(step.at_frame, s.start as f64) || near(step.at_frame, s.end as f64);
         !blanks.iter().any(inside)
     });
     if let Some(step) = steps.first() {
@@ -242,7 +254,10 @@ fn what_was_lost(
     })
 }
 
-fn frames_lost(name: &str, (message, value, unit, limit): (String, f64, &'static str, f64)) -> Finding {
+fn frames_lost(
+    name: &str,
+    (message, value, unit, limit): (String, f64, &'static str, f64),
+) -> Finding {
     Finding::new(
         Code::FramesLost,
         Severity::Redo,

@@ -38,9 +38,7 @@ pub(super) fn collapse(bands: &[BandGain], rate_hz: f64) -> Option<Top> {
     // From the top down, as long as it is gone.
     let n_gone = bands.iter().rev().take_while(|b| gone(b)).count();
     let first_gone = bands.get(bands.len() - n_gone)?;
-    let last_whole = bands
-        .iter()
-        .rfind(|b| b.gain_db > usual_db - BEGINS_DB)?;
+    let last_whole = bands.iter().rfind(|b| b.gain_db > usual_db - BEGINS_DB)?;
     let fall_db = bands[bands.len() - n_gone..]
         .iter()
         .map(|b| usual_db - b.gain_db)

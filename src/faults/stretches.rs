@@ -92,8 +92,14 @@ pub(super) fn wander(followed: &Follow, asked: &[&FollowWindow], rate_hz: f64) -
         .chunks(high.len().div_ceil(PARTS))
         .filter_map(|part| median(&mut part.to_vec()))
         .collect();
-    let low = middles.iter().copied().fold(f64::INFINITY, |m, v| if v < m { v } else { m });
-    let top = middles.iter().copied().fold(f64::NEG_INFINITY, |m, v| if v > m { v } else { m });
+    let low = middles
+        .iter()
+        .copied()
+        .fold(f64::INFINITY, |m, v| if v < m { v } else { m });
+    let top = middles
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, |m, v| if v > m { v } else { m });
     (top - low > MOST_S * rate_hz).then_some(top - low)
 }
 
@@ -133,8 +139,13 @@ pub(super) fn dips(asked: &[&FollowWindow]) -> Vec<Stretch> {
     let mut found: Vec<Stretch> = vec![];
     for i in AROUND..asked.len().saturating_sub(AROUND) {
         let around = |range: std::ops::Range<usize>| {
-            median(&mut asked[range].iter().map(|w| w.explained).collect::<Vec<f64>>())
-                .unwrap_or(0.0)
+            median(
+                &mut asked[range]
+                    .iter()
+                    .map(|w| w.explained)
+                    .collect::<Vec<f64>>(),
+            )
+            .unwrap_or(0.0)
         };
         let (before, after) = (around(i - AROUND..i), around(i + 1..i + 1 + AROUND));
         let usual = if before < after { before } else { after };

@@ -101,7 +101,9 @@ pub fn echo(
         .checked_sub(1)
         .and_then(|at| least.get(at..(at + 4).min(n_steps)))
         .map_or(0.0, |part| {
-            part.iter().copied().fold(0.0, |m: f64, v| if v > m { v } else { m })
+            part.iter()
+                .copied()
+                .fold(0.0, |m: f64, v| if v > m { v } else { m })
         });
     let db = |power: f64| 10.0 * (power + 1e-20).log10();
     Some(Echo {
@@ -208,7 +210,10 @@ pub fn band_gains(
             sum.1 += px * py;
         }
     }
-    let strongest = sums.iter().map(|s| s.0).fold(0.0, |m: f64, v| if v > m { v } else { m });
+    let strongest = sums
+        .iter()
+        .map(|s| s.0)
+        .fold(0.0, |m: f64, v| if v > m { v } else { m });
     sums.iter()
         .enumerate()
         .filter(|(_, s)| s.0 > PLAYED * PLAYED * strongest && s.0 > 0.0)

@@ -30,6 +30,8 @@ pub struct FollowWindow {
     pub n_frames: usize,
     /// Mean frequency (root of the mean square) of what was played in it, Hz.
     pub frequency_hz: f64,
+    /// 1 where one wave sounds, less where several do: delay and gain then are some mean of theirs.
+    pub tonal: f64,
     /// Delay beyond the global one, frames; `None` where the window was not found.
     pub delay_frames: Option<f64>,
     /// Recorded over played amplitude; without sign.
@@ -188,30 +190,34 @@ pub(super) fn correlate(a: &[f64], b: &[f64]) -> Option<Correlation> {
     Some(Correlation { values, n_forward })
 }
 
-/// Root of the mean square frequency, radian a frame.
-fn local_frequency(played: &[f32], start: usize, length: usize) -> f64 {
+/// Root of the mean square frequency, radian a frame, and how much of one wave it is, 0 to 1, formula (S11).
+fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
     let part = &played[start..(start + length).min(played.len())];
-    let (mut slope, mut energy) = (0.0, 0.0);
+    let (mut slope, mut bend, mut energy) = (0.0, 0.0, 0.0);
     for three in part.windows(3) {
-        slope += (0.5 * f64::from(three[2] - three[0])).powi(2);
-        energy += f64::from(three[1]).powi(2);
+        let [a, b, c] = [three[0], three[1], three[2]].map(f64::from);
+        slope += (0.5 * (c - a)).powi(2);
+        bend += (c - 2.0 * b + a).powi(2);
+        energy += b * b;
     }
     if energy <= 0.0 {
-        return 0.0;
+        return (0.0, 0.0);
     }
-    // Central differences see sin ω, which is the same below and above a quarter of the rate; second ones tell which.
-    let bend: f64 = part
-        .windows(3)
-        .map(|t| f64::from(t[2] - 2.0 * t[1] + t[0]).powi(2))
-        .sum();
-    // |2 − 2·cos ω|² = bend/energy holds for one wave.
-    let cosine = 1.0 - 0.5 * (bend / energy).sqrt();
-    if cosine > 0.7 {
-        // Far below a quarter of the rate the first difference is the less noisy one.
+    // For one wave slope/energy is sin²ω and bend/energy (2 − 2·cos ω)².
+    let cosine = (1.0 - 0.5 * (bend / energy).sqrt()).clamp(-1.0, 1.0);
+    let sine_2 = 1.0 - cosine * cosine;
+    let tonal = if sine_2 > 0.0 {
+        (slope / energy / sine_2).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
+    let omega = if cosine > 0.7 {
+        // Far below a quarter of the rate the slope is the less noisy one.
         (slope / energy).sqrt().clamp(0.0, 1.0).asin()
     } else {
-        cosine.clamp(-1.0, 1.0).acos()
-    }
+        cosine.acos()
+    };
+    (omega, tonal)
 }
 
 /// How long the window that starts here is; a neighbour's length to begin with.
@@ -219,7 +225,7 @@ fn window_length(played: &[f32], start: usize, guess: usize, sample_rate_hz: f64
     let (shortest, longest) = (SHORTEST_S * sample_rate_hz, LONGEST_S * sample_rate_hz);
     let mut length = guess as f64;
     for _ in 0..4 {
-        let omega = local_frequency(played, start, length as usize);
+        let (omega, _) = local_frequency(played, start, length as usize);
         let wanted = if omega > 0.0 {
             WAVES * std::f64::consts::TAU / omega
         } else {
@@ -251,7 +257,8 @@ struct Fit {
 
 impl Tracker<'_> {
     fn window(&mut self, start: usize, length: usize, global: isize) -> FollowWindow {
-        let omega = local_frequency(self.played, start, length).max_of(1e-6);
+        let (omega, tonal) = local_frequency(self.played, start, length);
+        let omega = omega.max_of(1e-6);
         let (mut lag, mut fit) = self.settle(start, length, omega, self.lag);
         if fit.explained < FOUND && !self.next_is_here(start, length) {
             if self.waiting > 0 {
@@ -273,6 +280,7 @@ impl Tracker<'_> {
             n_frames: length,
             frequency_hz: omega * self.sample_rate_hz / std::f64::consts::TAU,
             delay_frames: found.then(|| (lag - global) as f64 + fit.shift_frames),
+            tonal,
             gain: fit.gain,
             explained: fit.explained,
         }
@@ -287,7 +295,8 @@ impl Tracker<'_> {
         if start + length > self.played.len() {
             return false;
         }
-        let omega = local_frequency(self.played, start, length).max_of(1e-6);
+        let (omega, _) = local_frequency(self.played, start, length);
+        let omega = omega.max_of(1e-6);
         self.settle(start, length, omega, lag).1.explained >= CLEAR
     }
 
@@ -416,8 +425,8 @@ impl Tracker<'_> {
             let floor = 1e-6 * sum + f64::MIN_POSITIVE;
             self.sign * correlation.values[index] / (here + floor).sqrt()
         };
-        let best = (0..=part.len() - length)
-            .max_by(|&a, &b| likeness(a).total_cmp(&likeness(b)))?;
+        let best =
+            (0..=part.len() - length).max_by(|&a, &b| likeness(a).total_cmp(&likeness(b)))?;
         Some(first as isize + best as isize - start as isize)
     }
 }

@@ -1,7 +1,7 @@
 //! The source's own impedance, seen from both channels.
 
-use super::follow::Follow;
 use super::FollowWindow;
+use super::follow::Follow;
 
 /// How much of the other channel is in this one beyond what was played, formula (S13): the source node is pulled down
 /// by the current through the source's impedance, and the other channel knows the current. 0 where nothing tells.
@@ -68,7 +68,9 @@ fn residuals(
     lag: isize,
     omega: f64,
 ) -> Option<[f64; 3]> {
-    let quarter = (0.25 * std::f64::consts::TAU / omega).round().clamp(1.0, 1e6) as isize;
+    let quarter = (0.25 * std::f64::consts::TAU / omega)
+        .round()
+        .clamp(1.0, 1e6) as isize;
     let at = |samples: &[f32], index: isize| {
         usize::try_from(index)
             .ok()

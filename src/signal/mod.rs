@@ -7,6 +7,7 @@
 mod arrivals;
 mod bands;
 mod follow;
+mod harmonics;
 mod loading;
 mod multisine;
 mod noise;
@@ -17,6 +18,7 @@ mod sweep;
 
 pub use arrivals::{BandGain, Echo, band_gains, echo};
 pub use follow::{Follow, FollowWindow, follow};
+pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
 pub use loading::loading_share;
 pub use multisine::{Multisine, Tilt};
 pub use ratio::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
