@@ -78,7 +78,7 @@ pub struct TakeArgs {
 }
 
 /// The jig; recordings need it, tables must not have it.
-#[derive(Args)]
+#[derive(Args, Clone, Default)]
 #[command(next_help_heading = "Jig")]
 pub struct JigArgs {
     /// The sense resistor (47.0ohm+-0.5ohm)
@@ -101,7 +101,7 @@ pub struct JigArgs {
     pub swap_channels: bool,
 
     /// The loop of leads from the two sense points to the driver's terminals (0.05ohm)
-    #[arg(long, value_name = "QUANTITY", value_parser = values::resistance, conflicts_with = "shorted_leads")]
+    #[arg(long, value_name = "QUANTITY", value_parser = values::resistance)]
     pub lead: Option<Stated>,
 
     /// Input resistance of the recorder: one value for both channels, or both (10kohm,10kohm)
@@ -110,7 +110,7 @@ pub struct JigArgs {
 }
 
 /// What somebody knows about the driver and the room.
-#[derive(Args)]
+#[derive(Args, Clone, Default)]
 #[command(next_help_heading = "Driver and air")]
 pub struct DriverArgs {
     /// What to call the driver
@@ -140,7 +140,7 @@ pub struct DriverArgs {
 }
 
 /// How the takes are analysed.
-#[derive(Args)]
+#[derive(Args, Default)]
 #[command(next_help_heading = "Analysis")]
 pub struct AnalysisArgs {
     /// Frequencies to use [default: 5Hz..20kHz, within what the recording excites]

@@ -21,6 +21,22 @@ const WIDEST: usize = 100;
 const NARROWEST: usize = 60;
 
 impl Look {
+    /// Where nobody looks: the usual width, no colours.
+    pub const PLAIN: Self = Self {
+        width: USUAL_WIDTH,
+        colour: false,
+    };
+
+    /// The look of standard error, where questions are asked.
+    pub fn of_stderr() -> Self {
+        let width =
+            terminal_size::terminal_size_of(io::stderr()).map(|(width, _)| usize::from(width.0));
+        Self {
+            width: width.unwrap_or(USUAL_WIDTH).clamp(NARROWEST, WIDEST),
+            colour: io::stderr().is_terminal() && colours_welcome(),
+        }
+    }
+
     /// The look of standard output.
     pub fn of_stdout() -> Self {
         let is_terminal = io::stdout().is_terminal();

@@ -3,12 +3,13 @@
 use std::io;
 
 use farcone::bench::BenchError;
+use farcone::capture::{CaptureError, PlaybackError};
 use farcone::recording::RecordingError;
 use farcone::session::SessionError;
 use farcone::sheet::SheetError;
 use farcone::signal::StimulusError;
 
-use super::{EXIT_FAILED, EXIT_GOOD, EXIT_USAGE};
+use super::{EXIT_FAILED, EXIT_GOOD, EXIT_REDO, EXIT_STOPPED, EXIT_USAGE};
 use crate::store::StoreError;
 
 /// Why a command ended early.
@@ -37,6 +38,19 @@ pub enum Failure {
     BenchTake(RecordingError),
     #[error(transparent)]
     Sheet(#[from] SheetError),
+    /// A recording ended early.
+    #[error(transparent)]
+    Capture(#[from] CaptureError),
+    #[error(transparent)]
+    Playback(#[from] PlaybackError),
+    /// Ctrl-C, or the answer to a question.
+    #[error("stopped; what was recorded before is kept")]
+    Stopped,
+    /// Something in the set-up has to be changed before it makes sense to go on.
+    #[error("{message}")]
+    SetUp { message: String },
+    #[error("the answer cannot be read: {0}")]
+    Ask(io::Error),
     #[error("the result cannot be printed: {0}")]
     Print(io::Error),
 }
@@ -54,7 +68,11 @@ impl Failure {
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Arguments(error) if !error.use_stderr() => EXIT_GOOD,
-            Self::Arguments(_) | Self::Usage { .. } | Self::Stimulus(_) => EXIT_USAGE,
+            Self::Arguments(_) | Self::Usage { .. } | Self::Stimulus(_) | Self::Playback(_) => {
+                EXIT_USAGE
+            }
+            Self::Stopped => EXIT_STOPPED,
+            Self::SetUp { .. } => EXIT_REDO,
             _ => EXIT_FAILED,
         }
     }

@@ -7,6 +7,8 @@ mod demo;
 mod devices;
 mod failure;
 mod fit;
+mod live;
+mod measure;
 mod progress;
 mod stimulus;
 mod takes;
@@ -27,6 +29,8 @@ const EXIT_FAILED: u8 = 1;
 const EXIT_USAGE: u8 = 2;
 /// The takes have to be made again.
 const EXIT_REDO: u8 = 3;
+/// Ctrl-C: 128 + SIGINT, as shells have it.
+const EXIT_STOPPED: u8 = 130;
 
 /// Measures the small-signal parameters of a loudspeaker driver with a sound card and one resistor.
 ///
@@ -45,7 +49,7 @@ Quantities carry their unit: 5.2g, 47ohm, 2.00L, 78mm, 20Hz. A doubt follows beh
 states (a half-width), 5.2g+-u0.05g a standard uncertainty, 47ohm+-1% a percentage.
 
 Exit codes: 0 the result is good or usable, 1 something could not be read or written, 2 the command was not \
-understood, 3 the verdict is \"redo\": at least one take has to be made again.";
+understood, 3 the verdict is \"redo\": at least one take has to be made again, 130 stopped with Ctrl-C.";
 
 #[derive(Subcommand)]
 enum Command {
@@ -54,6 +58,10 @@ enum Command {
     Devices(devices::DevicesArgs),
     Fit(Box<fit::FitArgs>),
     #[command(subcommand)]
+    Jig(measure::JigCommand),
+    Measure(Box<measure::MeasureArgs>),
+    Record(Box<measure::RecordArgs>),
+    #[command(subcommand)]
     Stimulus(stimulus::StimulusCommand),
 }
 
@@ -61,6 +69,16 @@ enum Command {
 pub fn main() -> ExitCode {
     let code = run().unwrap_or_else(|failure| console::report(&failure));
     ExitCode::from(code)
+}
+
+/// The day, in UTC; `None` where the clock stands outside the calendar that is written down.
+fn today() -> Option<farcone::session::Day> {
+    let now = time::OffsetDateTime::now_utc();
+    farcone::session::Day::new(
+        u16::try_from(now.year()).ok()?,
+        now.month().into(),
+        now.day(),
+    )
 }
 
 fn run() -> Result<u8, Failure> {
@@ -74,6 +92,9 @@ fn run() -> Result<u8, Failure> {
         #[cfg(feature = "audio")]
         Command::Devices(args) => devices::run(&args),
         Command::Fit(args) => fit::run(&args, matches),
+        Command::Jig(command) => measure::run_jig(&command),
+        Command::Measure(args) => measure::run(&args),
+        Command::Record(args) => measure::run_record(&args),
         Command::Stimulus(command) => stimulus::run(&command),
     }
 }

@@ -1,6 +1,8 @@
 //! From flags to a session: which quantity belongs to which take, and what does not go together.
 
 use clap::ArgMatches;
+use farcone::jig::Wiring;
+use farcone::quantity::Stated;
 use farcone::session::{Condition, Cone, JigInput, SessionFile, TakeFile};
 
 use super::args::{AnalysisArgs, DriverArgs, JigArgs, TakeArgs};
@@ -8,8 +10,11 @@ use super::failure::Failure;
 use super::values::TakePath;
 use crate::store::is_table;
 
+/// The sense resistor where a headphone or line output drives the jig, ohm.
+const DEFAULT_SENSE_OHM: f64 = 47.0;
+
 /// Name of a driver that nobody named.
-const UNNAMED: &str = "unnamed driver";
+pub const UNNAMED: &str = "unnamed driver";
 
 impl TakeArgs {
     /// Whether any take was given.
@@ -256,6 +261,22 @@ impl JigArgs {
         Ok(input)
     }
 
+    /// The jig of a live measurement: 47 ohm across the driver, where nothing else is said.
+    pub fn with_defaults(&self) -> Result<JigInput, Failure> {
+        let mut jig = JigInput {
+            wiring: Wiring::AcrossDriver,
+            sense_ohm: Stated::unstated(DEFAULT_SENSE_OHM),
+            lead_ohm: None,
+            input_load_ohm: [None, None],
+            swap_channels: false,
+        };
+        if self.wiring == Some(Wiring::AcrossResistor) && self.sense.is_none() {
+            return self.needed();
+        }
+        self.put_into(&mut jig);
+        Ok(jig)
+    }
+
     /// Lets what was typed outrank what is there.
     fn put_into(&self, jig: &mut JigInput) {
         jig.sense_ohm = self.sense.unwrap_or(jig.sense_ohm);
@@ -268,7 +289,7 @@ impl JigArgs {
     }
 
     /// Whether anything was typed.
-    fn any(&self) -> bool {
+    pub fn any(&self) -> bool {
         self.sense.is_some()
             || self.wiring.is_some()
             || self.swap_channels

@@ -36,6 +36,7 @@ quantity_parsers! {
     resistance = Resistance,
     diameter = Length,
     area = Area,
+    voltage = Voltage,
 }
 
 /// Why a setting is not taken.

@@ -63,6 +63,10 @@ codes! {
     ValueAssumed = "value-assumed",
     /// The channels were not calibrated against each other.
     ChannelsUncalibrated = "channels-uncalibrated",
+    /// The two inputs show the same voltage very differently.
+    ChannelsUnequal = "channels-unequal",
+    /// Something loads the jig while nothing is connected to it.
+    InputLoads = "input-loads",
     /// The check resistor does not read what it should.
     CheckResistorDisagrees = "check-resistor-disagrees",
     /// The meter's DC resistance and the fitted one disagree.

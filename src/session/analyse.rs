@@ -2,6 +2,7 @@
 
 use super::SessionError;
 use super::curves::{Group, Measured, air, measure};
+use super::jig_reading;
 use super::levels::levels;
 use super::session::{Condition, Data, Session};
 use super::typed::{TypedList, Which, typed};
@@ -132,6 +133,7 @@ fn driver(
         .map(|group| spread(measured, group, &value, findings))
         .collect();
     check_resistors(measured, &value, findings);
+    findings.extend(jig_reading::read(measured, &value).findings);
     for observation in &observations {
         findings.extend(curve_findings(&observation.name, &observation.curve));
         if observation.curve.covariance().is_none() {

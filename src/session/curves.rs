@@ -232,7 +232,7 @@ fn rms_dbfs(samples: &[f32]) -> f64 {
 
 impl Measured {
     /// The jig's groups with their numbers, and the ratio of each take in them.
-    fn ratios(&self) -> impl Iterator<Item = (usize, &Group, &ChannelRatio)> {
+    pub fn ratios(&self) -> impl Iterator<Item = (usize, &Group, &ChannelRatio)> {
         self.jig.iter().enumerate().flat_map(|(i, group)| {
             group
                 .members

@@ -6,6 +6,7 @@
 mod analyse;
 mod curves;
 mod file;
+mod jig_reading;
 mod levels;
 mod problems;
 mod profile;
@@ -19,6 +20,7 @@ mod write;
 
 pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
+pub use jig_reading::{CheckReading, JigReading, read_jig};
 pub use problems::SessionError;
 pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
 pub use session::{Condition, Cone, Data, Devices, JigInput, Session, SessionTake, TakeLevel};

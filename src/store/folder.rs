@@ -116,18 +116,7 @@ impl SessionFolder {
         // With a slash on every system, so that a folder can be sent around.
         let file = PathBuf::from(format!("{TAKES_NAME}/{name}.wav"));
         let path = self.folder.join(&file);
-        write_new(
-            &path,
-            |writer| {
-                write_wav(
-                    writer,
-                    take.sample_rate_hz(),
-                    &[take.source(), take.driver()],
-                    WavFormat::Pcm24,
-                )
-            },
-            |path, source| StoreError::Take { path, source },
-        )?;
+        write_take(&path, take)?;
         let mut written = File::open(&path).map_err(|source| StoreError::Open {
             path: path.clone(),
             source,
@@ -147,6 +136,22 @@ impl SessionFolder {
         })?;
         replace_text(&path, &text)
     }
+}
+
+/// Writes a take as 24-bit WAV.
+pub fn write_take(path: &Path, take: &Take) -> Result<(), StoreError> {
+    write_new(
+        path,
+        |writer| {
+            write_wav(
+                writer,
+                take.sample_rate_hz(),
+                &[take.source(), take.driver()],
+                WavFormat::Pcm24,
+            )
+        },
+        |path, source| StoreError::Take { path, source },
+    )
 }
 
 /// Refuses a folder with anything but a lock in it.

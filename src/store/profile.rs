@@ -5,11 +5,14 @@ use std::io::{self, Seek};
 use std::path::{Path, PathBuf};
 
 use etcetera::BaseStrategy;
-use farcone::recording::{Take, WavFormat, write_wav};
+use farcone::recording::Take;
 use farcone::session::{Condition, JigProfile, TakeFile};
 
 use super::StoreError;
-use super::files::{refuse_existing, safe_file_name, sync_folder, write_new, write_new_text};
+use super::files::{
+    refuse_existing, replace_text, safe_file_name, sync_folder, write_new, write_new_text,
+};
+use super::folder::write_take;
 use super::load::sha256;
 
 const ENDING: &str = ".jig.json";
@@ -172,18 +175,7 @@ impl NewProfile {
     ) -> Result<TakeFile, StoreError> {
         let file = PathBuf::from(format!("{}.wav", safe_file_name(name)));
         let path = self.takes.path().join(&file);
-        write_new(
-            &path,
-            |writer| {
-                write_wav(
-                    writer,
-                    take.sample_rate_hz(),
-                    &[take.source(), take.driver()],
-                    WavFormat::Pcm24,
-                )
-            },
-            |path, source| StoreError::Take { path, source },
-        )?;
+        write_take(&path, take)?;
         self.has_takes = true;
         Ok(TakeFile {
             name: name.into(),
@@ -246,6 +238,15 @@ fn open_to_all(builder: &mut tempfile::Builder<'_, '_>) {
 
 #[cfg(not(unix))]
 fn open_to_all(_: &mut tempfile::Builder<'_, '_>) {}
+
+/// Writes a profile of ours anew, with something that was measured later.
+pub fn replace_profile(path: &Path, profile: &JigProfile) -> Result<(), StoreError> {
+    let text = profile.to_json().map_err(|source| StoreError::Profile {
+        path: path.into(),
+        source,
+    })?;
+    replace_text(path, &text)
+}
 
 /// Copies a profile's calibration takes into a session folder that the caller has locked, and says how `session.json`
 /// describes them. They are named like the session's own, behind those of its takes that are `there` already. All are

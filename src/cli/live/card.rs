@@ -228,9 +228,19 @@ fn bench_card(devices: &Devices, seed: u64) -> Result<BenchCard, CaptureError> {
         "mono" => faults.inputs = Inputs::Mono,
         _ => {}
     }
-    let mut card = BenchCard::new(bench, demo_driver(), BENCH_RATE_HZ, BENCH_OUT_V, BENCH_IN_V, seed);
+    let mut card = BenchCard::new(
+        bench,
+        demo_driver(),
+        BENCH_RATE_HZ,
+        BENCH_OUT_V,
+        BENCH_IN_V,
+        seed,
+    );
     card.faults = faults;
-    if devices.channels.is_some_and(|pick| pick != ChannelPick::default()) {
+    if devices
+        .channels
+        .is_some_and(|pick| pick != ChannelPick::default())
+    {
         // Channels picked the other way round undo exchanged plugs.
         card.faults.swapped = !card.faults.swapped;
     }

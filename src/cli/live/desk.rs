@@ -4,13 +4,14 @@ use farcone::capture::{CaptureError, Playback, Recorded, SoundCard};
 use farcone::faults::{
     GainFacts, PlaybackCheck, compression, distortion, monitoring, playback_check,
 };
-use farcone::finding::{Finding, Severity};
-use farcone::jig::{Jig, Wiring};
+use farcone::finding::{Code, Finding, Severity};
+use farcone::jig::Jig;
 use farcone::level::{
     BurstJig, Chosen, Goal, Limitation, Next, Reading, Seek, read_burst, read_calibration_burst,
 };
 use farcone::recording::Take;
 use farcone::session::{Condition, Devices, JigInput, TakeLevel};
+use farcone::signal::harmonics;
 
 use super::monitor::TakeMonitor;
 use super::stop::{self, Sounding};
@@ -30,7 +31,9 @@ pub struct Made {
 impl Made {
     /// Whether it has to be made again.
     pub fn is_damaged(&self) -> bool {
-        self.findings.iter().any(|finding| finding.severity == Severity::Redo)
+        self.findings
+            .iter()
+            .any(|finding| finding.severity == Severity::Redo)
     }
 }
 
@@ -113,7 +116,12 @@ impl Desk {
     }
 
     /// One take at a level, checked against what was played.
-    pub fn take(&mut self, name: &str, condition: Condition, level_dbfs: f64) -> Result<Made, Failure> {
+    pub fn take(
+        &mut self,
+        name: &str,
+        condition: Condition,
+        level_dbfs: f64,
+    ) -> Result<Made, Failure> {
         let playback = self.sound.full(level_dbfs)?;
         let recorded = self.record(On::Condition(condition), &playback, name)?;
         let findings = playback_check(name, &playback, &recorded).findings;
@@ -202,7 +210,14 @@ impl Desk {
                 }
                 return Ok(Sought::Damaged { findings });
             }
-            let reading = self.reading(condition, level_dbfs, &recorded, &check, &mut before);
+            let reading = self.reading(
+                condition,
+                &playback,
+                level_dbfs,
+                &recorded,
+                &check,
+                &mut before,
+            );
             report(&reading);
             seek.saw(reading);
         }
@@ -211,6 +226,7 @@ impl Desk {
     fn reading(
         &self,
         condition: Condition,
+        playback: &Playback,
         level_dbfs: f64,
         recorded: &Recorded,
         check: &PlaybackCheck,
@@ -230,16 +246,13 @@ impl Desk {
             (Some(low), Some(high)) => !compression("burst", low, high).is_empty(),
             _ => false,
         };
-        let clipped = check.findings.iter().any(|finding| finding.code == farcone::finding::Code::Clipped);
-        let distorted = reading.readout.is_some_and(|seen| {
-            !distortion(
-                "burst",
-                &self.sound.burst_sweep(level_dbfs),
-                recorded,
-                seen.fs_hz.value,
-            )
-            .is_empty()
-        });
+        let clipped = check
+            .findings
+            .iter()
+            .any(|finding| finding.code == Code::Clipped);
+        let distorted = reading
+            .readout
+            .is_some_and(|seen| self.distorts(level_dbfs, recorded, playback, seen.fs_hz.value));
         reading.strained = if clipped {
             Some(Limitation::Clipped)
         } else if gave_in {
@@ -252,6 +265,36 @@ impl Desk {
         *before = gain.or(*before);
         reading
     }
+
+    fn distorts(
+        &self,
+        level_dbfs: f64,
+        recorded: &Recorded,
+        playback: &Playback,
+        fs_hz: f64,
+    ) -> bool {
+        let sweep = self.sound.burst_sweep(level_dbfs);
+        let take = &recorded.take;
+        let of = |channel: &[f32]| {
+            harmonics(
+                &sweep,
+                playback.samples(),
+                channel,
+                f64::from(take.sample_rate_hz()),
+            )
+        };
+        let found = distortion("burst", &of(take.source()), &of(take.driver()), Some(fs_hz));
+        !found.findings.is_empty()
+    }
+}
+
+/// What ends a search: `Some(true)` for damage that may have been bad luck, `Some(false)` for a set-up that has to change first.
+fn fatal(findings: &[Finding]) -> Option<bool> {
+    let redo = findings
+        .iter()
+        .filter(|finding| finding.severity == Severity::Redo && finding.code != Code::Clipped);
+    let luck = |finding: &Finding| matches!(finding.code, Code::FramesLost | Code::LevelMoved);
+    redo.map(luck).reduce(|all, one| all && one)
 }
 
 /// How often a damaged take or burst is made again before somebody is asked.

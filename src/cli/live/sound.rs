@@ -54,7 +54,11 @@ impl Sound {
         let stop_hz = STOP * f64::from(self.sample_rate_hz);
         (
             self.start_hz,
-            if stop_hz < HIGHEST_HZ { stop_hz } else { HIGHEST_HZ },
+            if stop_hz < HIGHEST_HZ {
+                stop_hz
+            } else {
+                HIGHEST_HZ
+            },
         )
     }
 
@@ -117,7 +121,12 @@ impl Sound {
     }
 
     /// A steady tone, rising and falling slowly.
-    pub fn tone(&self, frequency_hz: f64, level_dbfs: f64, length_s: f64) -> Result<Playback, Failure> {
+    pub fn tone(
+        &self,
+        frequency_hz: f64,
+        level_dbfs: f64,
+        length_s: f64,
+    ) -> Result<Playback, Failure> {
         let rate_hz = f64::from(self.sample_rate_hz);
         let peak = 10f64.powf(level_dbfs / 20.0);
         let n = (length_s * rate_hz) as usize;
@@ -143,6 +152,10 @@ impl Sound {
     }
 
     fn playback(&self, samples: &[f64]) -> Result<Playback, Failure> {
-        Ok(Playback::new(samples, self.sample_rate_hz, self.ceiling_dbfs)?)
+        Ok(Playback::new(
+            samples,
+            self.sample_rate_hz,
+            self.ceiling_dbfs,
+        )?)
     }
 }

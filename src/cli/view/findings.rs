@@ -13,25 +13,45 @@ pub(super) fn list(findings: &[Finding], look: Look) -> String {
     }
     let mut out = title("Findings", look);
     for finding in findings {
-        let (first, tint) = match finding.severity.as_str() {
-            "redo" => ("  redo     ", Tint::Redo),
-            "caution" => ("  caution  ", Tint::Caution),
-            _ => ("  note     ", Tint::Faint),
-        };
         let take = finding
             .take
             .as_ref()
             .map_or_else(String::new, |take| format!("{take}: "));
-        let message = harmless(&format!("{take}{}", finding.message));
-        let advice = harmless(&format!("→ {}", finding.advice));
-        // What has to be acted upon gets a line of its own.
-        let text = if finding.severity == "note" {
-            item(first, &format!("{message} {advice}"), look)
-        } else {
-            item(first, &message, look) + &item("           ", &advice, look)
-        };
-        // The word is tinted after the line breaks, which count what is seen.
-        out.push_str(&text.replacen(first, &tinted(first, tint, look), 1));
+        let message = format!("{take}{}", finding.message);
+        out.push_str(&line(&finding.severity, &message, &finding.advice, look));
     }
     out
+}
+
+/// The findings of one take, which is known.
+pub(super) fn of_take(findings: &[farcone::finding::Finding], look: Look) -> String {
+    findings
+        .iter()
+        .map(|finding| {
+            line(
+                finding.severity.as_str(),
+                &finding.message,
+                &finding.advice,
+                look,
+            )
+        })
+        .collect()
+}
+
+fn line(severity: &str, message: &str, advice: &str, look: Look) -> String {
+    let (first, tint) = match severity {
+        "redo" => ("  redo     ", Tint::Redo),
+        "caution" => ("  caution  ", Tint::Caution),
+        _ => ("  note     ", Tint::Faint),
+    };
+    let message = harmless(message);
+    let advice = harmless(&format!("→ {advice}"));
+    // What has to be acted upon gets a line of its own.
+    let text = if severity == "note" {
+        item(first, &format!("{message} {advice}"), look)
+    } else {
+        item(first, &message, look) + &item("           ", &advice, look)
+    };
+    // The word is tinted after the line breaks, which count what is seen.
+    text.replacen(first, &tinted(first, tint, look), 1)
 }

@@ -2,6 +2,7 @@
 
 mod doubts;
 mod findings;
+mod levels;
 mod parameters;
 mod plot;
 mod text;
@@ -47,7 +48,31 @@ pub fn paragraph(text: &str, look: Look) -> String {
     item("", text, look)
 }
 
+/// What stands out.
+pub fn strong(text: &str, look: Look) -> String {
+    tinted(text, Tint::Strong, look)
+}
+
 /// Text with a hanging indent.
+pub fn hanging(first: &str, text: &str, look: Look) -> String {
+    item(first, text, look)
+}
+
+/// Findings of a sheet, each with its take.
+pub fn findings_of_sheet(findings: &[farcone::sheet::Finding], look: Look) -> String {
+    findings::list(findings, look)
+}
+
+/// The driver at several levels; empty if there was one.
+pub fn levels(sheet: &Sheet, look: Look) -> String {
+    levels::table(sheet, look)
+}
+
+/// Findings that are not in a sheet yet.
+pub fn findings_of_take(findings: &[farcone::finding::Finding], look: Look) -> String {
+    findings::of_take(findings, look)
+}
+
 fn item(first: &str, text: &str, look: Look) -> String {
     let indent = " ".repeat(text::width(first));
     let lines = wrapped(text, look.width.saturating_sub(text::width(first)));

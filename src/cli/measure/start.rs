@@ -1,0 +1,213 @@
+//! From flags, a jig profile and what a folder holds already to a session that can be measured.
+
+use std::path::Path;
+
+use farcone::finding::Finding;
+use farcone::session::{Condition, Devices, JigInput, JigProfile, SessionFile, profile_findings};
+
+use super::StepName;
+use crate::cli::args::{AnalysisArgs, DriverArgs, JigArgs};
+use crate::cli::failure::Failure;
+use crate::cli::live::{BENCH_HOST, CardArgs, LevelArgs};
+use crate::cli::takes::{UNNAMED, outrank};
+use crate::cli::today;
+use crate::store::{self, SessionFolder};
+
+/// A session folder, new or to be gone on with.
+pub struct Started {
+    pub folder: SessionFolder,
+    pub session: SessionFile,
+    /// What is to be known about the jig profile.
+    pub findings: Vec<Finding>,
+}
+
+/// Opens or makes the folder, and lets profile and flags outrank what it says.
+pub fn start(
+    folder: &Path,
+    profile: Option<&str>,
+    jig: &JigArgs,
+    driver: &DriverArgs,
+    card: &CardArgs,
+    level: &LevelArgs,
+) -> Result<Started, Failure> {
+    let profile = profile.map(read_profile).transpose()?;
+    let (opened, mut session) = if folder.join(farcone::session::SESSION_FILE_NAME).exists() {
+        SessionFolder::open(folder)?
+    } else {
+        (
+            SessionFolder::create(folder)?,
+            SessionFile::new(UNNAMED, vec![]),
+        )
+    };
+    let mut findings = vec![];
+    if let Some((path, profile)) = &profile {
+        findings = today().map_or_else(Vec::new, |today| profile_findings(profile, today));
+        session.jig = session.jig.or(Some(profile.jig));
+        session.devices = session.devices.or_else(|| profile.devices.clone());
+        session.source_full_scale_v = session
+            .source_full_scale_v
+            .or(profile.input_full_scale_v[0]);
+        session.amplifier |= profile.amplifier;
+        if !session
+            .takes
+            .iter()
+            .any(|take| take.condition.is_calibration())
+        {
+            let copies = store::copy_calibration(path, profile, opened.path(), &session.takes)?;
+            session.takes.extend(copies);
+        }
+    }
+    if session.jig.is_none() && jig.any() && (jig.sense.is_some() || jig.wiring.is_some()) {
+        session.jig = Some(jig.with_defaults()?);
+    }
+    if session.jig.is_some() {
+        outrank(&mut session, jig, driver, &AnalysisArgs::default())?;
+    } else {
+        outrank(
+            &mut session,
+            &JigArgs::default(),
+            driver,
+            &AnalysisArgs::default(),
+        )?;
+    }
+    session.devices = devices(card, session.devices.take());
+    session.source_full_scale_v = level.full_scale.or(session.source_full_scale_v);
+    session.amplifier |= level.amplifier;
+    opened.save(&session)?;
+    Ok(Started {
+        folder: opened,
+        session,
+        findings,
+    })
+}
+
+fn read_profile(name: &str) -> Result<(std::path::PathBuf, JigProfile), Failure> {
+    let path = store::profile_path(name)?;
+    let profile = store::read_profile(&path)?;
+    Ok((path, profile))
+}
+
+/// The sound card that the flags name, with what is known besides; `None` while an output or an input is missing.
+fn devices(card: &CardArgs, known: Option<Devices>) -> Option<Devices> {
+    let of = |pick: fn(&Devices) -> &String| known.as_ref().map(|devices| pick(devices).clone());
+    let host = card.host.clone().or_else(|| of(|devices| &devices.host))?;
+    // The invented card has usual sockets.
+    let usual = |name: &str| (host == BENCH_HOST).then(|| name.to_owned());
+    let output = card
+        .output
+        .clone()
+        .or_else(|| of(|d| &d.output))
+        .or_else(|| usual("headphones"))?;
+    let input = card
+        .input
+        .clone()
+        .or_else(|| of(|d| &d.input))
+        .or_else(|| usual("line"))?;
+    Some(Devices {
+        host,
+        output,
+        input,
+        sample_rate_hz: card
+            .rate
+            .or_else(|| known.as_ref().map(|devices| devices.sample_rate_hz))
+            .unwrap_or(0),
+        channels: card
+            .input_channels
+            .or(known.and_then(|devices| devices.channels)),
+    })
+}
+
+/// The error for a call that has to be complete, and is not.
+pub fn needed(session: &SessionFile) -> Result<(JigInput, Devices), Failure> {
+    let jig = session.jig.ok_or_else(|| {
+        Failure::usage(
+            "the jig is not described",
+            "add --sense 47ohm+-1% --wiring across-driver, or --jig NAME (farcone jig new makes one)",
+        )
+    })?;
+    let devices = session.devices.clone().ok_or_else(|| {
+        Failure::usage(
+            "the sound card is not named",
+            "add --host, --output and --input as `farcone devices` prints them, or --host bench to practise without one",
+        )
+    })?;
+    Ok((jig, devices))
+}
+
+/// Refuses to play through an amplifier while nobody knows the volts.
+pub fn refuse_blind_amplifier(session: &SessionFile) -> Result<(), Failure> {
+    if session.amplifier && session.source_full_scale_v.is_none() {
+        return Err(Failure::usage(
+            "behind a power amplifier nothing is played before an input is calibrated in volts",
+            "run `farcone jig volts NAME` and give --jig NAME, or give --full-scale with the peak volts that you know",
+        ));
+    }
+    Ok(())
+}
+
+/// Steps with what was stated about them, in order: each `added-mass` takes the next --mass, each `test-box` the next --volume.
+pub fn conditions(
+    steps: &[StepName],
+    masses: &[farcone::quantity::Stated],
+    volumes: &[farcone::quantity::Stated],
+    check_ohm: Option<farcone::quantity::Stated>,
+) -> Result<Vec<Condition>, Failure> {
+    let (mut masses, mut volumes) = (masses.iter(), volumes.iter());
+    let missing = |step: &str, flag: &str| {
+        Failure::usage(
+            format!("the step {step} needs a {flag} of its own"),
+            format!("add one {flag} for each {step}, in the order of --steps"),
+        )
+    };
+    let conditions = steps
+        .iter()
+        .map(|step| {
+            Ok(match step {
+                StepName::FreeAir => Condition::FreeAir,
+                StepName::SameNode => Condition::SameNode,
+                StepName::ShortedLeads => Condition::ShortedLeads,
+                StepName::OpenLeads => Condition::OpenLeads,
+                StepName::AddedMass => Condition::AddedMass {
+                    mass_kg: *masses
+                        .next()
+                        .ok_or_else(|| missing("added-mass", "--mass"))?,
+                },
+                StepName::TestBox => Condition::TestBox {
+                    volume_m3: *volumes
+                        .next()
+                        .ok_or_else(|| missing("test-box", "--volume"))?,
+                },
+                StepName::CheckResistor => Condition::CheckResistor {
+                    ohm: check_ohm.ok_or_else(|| missing("check-resistor", "--check-ohm"))?,
+                },
+            })
+        })
+        .collect::<Result<Vec<_>, Failure>>()?;
+    if masses.next().is_some() || volumes.next().is_some() {
+        return Err(Failure::usage(
+            "there are more --mass or --volume than steps that need one",
+            "give one --mass for each added-mass and one --volume for each test-box in --steps",
+        ));
+    }
+    Ok(conditions)
+}
+
+/// A check resistor near the sense resistor reads the same in either wiring, and so tells nothing about it.
+pub fn refuse_equal_check(sense_ohm: f64, check_ohm: f64) -> Result<(), Failure> {
+    const LEAST_RATIO: f64 = 2.0;
+    let ratio = if check_ohm > sense_ohm {
+        check_ohm / sense_ohm
+    } else {
+        sense_ohm / check_ohm
+    };
+    if ratio >= LEAST_RATIO {
+        return Ok(());
+    }
+    Err(Failure::usage(
+        format!(
+            "a check resistor of {check_ohm} ohm is too near the sense resistor of {sense_ohm} ohm: equal ones hide a wrong \
+             wiring"
+        ),
+        "take one of at least twice or at most half the sense resistor",
+    ))
+}

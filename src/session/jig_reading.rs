@@ -1,0 +1,151 @@
+//! What the calibration takes alone say about a jig, before a driver hangs on it.
+
+use num_complex::Complex64;
+
+use super::SessionError;
+use super::curves::{Measured, measure};
+use super::session::{Condition, Session};
+use super::typed::Which;
+use super::typed::typed;
+use crate::finding::{Code, Finding, Severity};
+use crate::progress::Unwatched;
+use crate::signal::ChannelRatio;
+
+/// Where calibrations are judged, Hz: above the corners of AC couplings, below what cables do.
+const JUDGED_HZ: (f64, f64) = (100.0, 5_000.0);
+/// Inputs that differ by more than this have their knobs set differently (common practice, no source: 0.1 is 0.9 dB). A calibration
+/// takes it out as long as nobody touches the knobs.
+const UNEQUAL: f64 = 0.1;
+/// An input that loads the jig with less than this is no line input: those have 10 kilohm and more, instrument inputs far more,
+/// microphone inputs with a supply about 2 kilohm (common practice, no source).
+const LEAST_LOAD_OHM: f64 = 8_000.0;
+
+/// A known resistor as the jig reads it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CheckReading {
+    /// Name of its takes.
+    pub name: String,
+    /// What it was said to be, ohm.
+    pub stated_ohm: f64,
+    /// What it reads, ohm.
+    pub read_ohm: f64,
+}
+
+/// What the calibration takes say.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct JigReading {
+    /// Channel 2 over channel 1 on one node; `None` without a same-node take.
+    pub channels: Option<Complex64>,
+    /// Loop resistance of the leads, ohm; `None` without a shorted-leads take.
+    pub leads_ohm: Option<f64>,
+    /// What stays connected when the leads are open, ohm; `None` without an open-leads take.
+    pub load_ohm: Option<f64>,
+    /// Check resistors, in order; they only mean something once a same-node take has matched the channels.
+    pub checks: Vec<CheckReading>,
+    /// What is wrong.
+    pub findings: Vec<Finding>,
+}
+
+/// Reads the calibration takes of a session; takes of a driver are passed over.
+///
+/// # Errors
+/// [`SessionError`] where the session contradicts itself.
+pub fn read_jig(mut session: Session) -> Result<JigReading, SessionError> {
+    session.takes.retain(|take| take.condition.is_calibration());
+    let (air, _) = session.air.resolve()?;
+    let mut findings = vec![];
+    let measured = measure(&mut session, &mut findings, &mut Unwatched)?;
+    let typed = typed(&session, &measured, &air, &mut vec![])?;
+    let mut reading = read(&measured, &|which| typed.value(which));
+    findings.append(&mut reading.findings);
+    reading.findings = findings;
+    Ok(reading)
+}
+
+pub(super) fn read(measured: &Measured, value: &dyn Fn(Which) -> f64) -> JigReading {
+    let mut reading = JigReading::default();
+    let Some(wiring) = measured.wiring else {
+        return reading;
+    };
+    let mut jig = measured.jig(wiring, value);
+    jig.load_ohm = f64::INFINITY;
+    for (_, group, ratio) in measured.ratios() {
+        if group.condition == Condition::SameNode {
+            reading.channels = middle(ratio, |h| h);
+        }
+    }
+    let alike = reading.channels.unwrap_or(Complex64::ONE);
+    for (i, group, ratio) in measured.ratios() {
+        let impedance = |h: Complex64| jig.sense_point_impedance(h / alike).0;
+        match group.condition {
+            Condition::ShortedLeads => reading.leads_ohm = middle(ratio, impedance).map(|z| z.re),
+            Condition::OpenLeads => {
+                reading.load_ohm = middle(ratio, |h| impedance(h).inv()).map(|y| 1.0 / y.re);
+            }
+            Condition::CheckResistor { .. } => {
+                let read = measured.check_readings(value);
+                let read = read.into_iter().find(|(name, _)| *name == group.name);
+                if let Some((name, read_ohm)) = read
+                    && reading.checks.iter().all(|check| check.name != name)
+                {
+                    reading.checks.push(CheckReading {
+                        name,
+                        stated_ohm: value(Which::Check(i)),
+                        read_ohm,
+                    });
+                }
+            }
+            _ => {}
+        }
+    }
+    reading.findings.extend(unequal(&reading));
+    reading.findings.extend(loads(&reading));
+    reading
+}
+
+/// The median of a function of the ratio over the judged band, real and imaginary part apart.
+fn middle(ratio: &ChannelRatio, of: impl Fn(Complex64) -> Complex64) -> Option<Complex64> {
+    let points = ratio.frequency.as_slice().iter().zip(&ratio.h);
+    let (mut re, mut im): (Vec<f64>, Vec<f64>) = points
+        .filter(|(f_hz, _)| (JUDGED_HZ.0..=JUDGED_HZ.1).contains(*f_hz))
+        .map(|(_, h)| of(*h))
+        .filter(|z| z.is_finite())
+        .map(|z| (z.re, z.im))
+        .unzip();
+    if re.is_empty() {
+        return None;
+    }
+    let at = re.len() / 2;
+    let (_, re, _) = re.select_nth_unstable_by(at, f64::total_cmp);
+    let (_, im, _) = im.select_nth_unstable_by(at, f64::total_cmp);
+    Some(Complex64::new(*re, *im))
+}
+
+fn unequal(reading: &JigReading) -> Option<Finding> {
+    let ratio = reading.channels?.norm();
+    ((ratio.ln()).abs() > UNEQUAL).then(|| {
+        Finding::new(
+            Code::ChannelsUnequal,
+            Severity::Caution,
+            format!("channel 2 shows {ratio:.3} times what channel 1 shows on the same node"),
+            "set both gain knobs alike and make the same-node take again; if they stay, nobody may touch them from now on",
+        )
+        .with_evidence(ratio, "1", Some(UNEQUAL.exp()))
+        .about("same-node")
+    })
+}
+
+fn loads(reading: &JigReading) -> Option<Finding> {
+    let load_ohm = reading.load_ohm?;
+    (load_ohm.abs() < LEAST_LOAD_OHM).then(|| {
+        Finding::new(
+            Code::InputLoads,
+            Severity::Caution,
+            format!("something loads the jig with {:.1} kilohm while the leads are open", load_ohm / 1000.0),
+            "use line or instrument inputs and switch the supply for microphones off; this take corrects what the load does, \
+             as long as nothing is changed",
+        )
+        .with_evidence(load_ohm, "Ohm", Some(LEAST_LOAD_OHM))
+        .about("open-leads")
+    })
+}
