@@ -77,7 +77,9 @@ pub fn echo(
             planner.plan_fft_inverse(n).process(&mut bins);
             levels(&bins, size as f64 / sample_rate_hz, n_steps)
         };
-        let (heard, own) = (respond(&y), respond(&x));
+        let (Some(heard), Some(own)) = (respond(&y), respond(&x)) else {
+            continue;
+        };
         for ((slot, level), own) in least.iter_mut().zip(heard).zip(own) {
             // What the stimulus does by itself (periods, gaps between lines) is no arrival.
             let level = if own > OWN * level { 0.0 } else { level };
@@ -118,17 +120,23 @@ const STEP_S: f64 = 2.5e-4;
 /// An arrival has to be this much above what the stimulus has there by itself (both relative to their first), power.
 const OWN: f64 = 0.1;
 
-/// Power relative to the strongest, from that one on, the largest in each step.
-fn levels(response: &[Complex64], length_s: f64, n_steps: usize) -> Vec<f64> {
+/// How far an arrival has to stand out of what is there all the time, power.
+const STANDS_OUT: f64 = 100.0;
+
+/// Power relative to the strongest, from that one on, the largest in each step; `None` if nothing stands out.
+fn levels(response: &[Complex64], length_s: f64, n_steps: usize) -> Option<Vec<f64>> {
     let n = response.len();
-    let Some((main, top)) = response
+    let mut powers: Vec<f64> = response.iter().map(|v| v.norm_sqr()).collect();
+    let (main, top) = powers
         .iter()
-        .map(|v| v.norm_sqr())
+        .copied()
         .enumerate()
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-    else {
-        return vec![];
-    };
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (_, median, _) = powers.select_nth_unstable_by(n / 2, f64::total_cmp);
+    // The largest of so many values of noise is some twenty times their median.
+    if top < STANDS_OUT * *median {
+        return None;
+    }
     let sample_s = length_s / n as f64;
     let mut out = vec![0.0; n_steps];
     for i in 0..n {
@@ -141,7 +149,7 @@ fn levels(response: &[Complex64], length_s: f64, n_steps: usize) -> Vec<f64> {
             *slot = power;
         }
     }
-    out
+    Some(out)
 }
 
 /// How much of one band arrived.

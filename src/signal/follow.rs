@@ -1,5 +1,7 @@
 //! Where in a recording is what was played: delay, gain and likeness, window by window.
 
+use std::borrow::Cow;
+
 use realfft::RealFftPlanner;
 
 /// Waves in one window. With a raised cosine over it half of them count: enough that a phase is a phase.
@@ -192,9 +194,9 @@ pub(super) fn correlate(a: &[f64], b: &[f64]) -> Option<Correlation> {
 
 /// Root of the mean square frequency, radian a frame, and how much of one wave it is, 0 to 1, formula (S11).
 fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
-    let part = &played[start..(start + length).min(played.len())];
+    let frames = &played[start..(start + length).min(played.len())];
     let (mut slope, mut bend, mut energy) = (0.0, 0.0, 0.0);
-    for three in part.windows(3) {
+    for three in frames.windows(3) {
         let [a, b, c] = [three[0], three[1], three[2]].map(f64::from);
         slope += (0.5 * (c - a)).powi(2);
         bend += (c - 2.0 * b + a).powi(2);
@@ -328,12 +330,12 @@ impl Tracker<'_> {
     /// Least squares of the recording on the window and its quadrature, formula (S12).
     fn fit(&self, start: usize, length: usize, omega: f64, lag: isize) -> Fit {
         let quarter = (0.25 * std::f64::consts::TAU / omega).round().max_of(1.0) as isize;
-        let at = |samples: &[f32], index: isize| {
-            usize::try_from(index)
-                .ok()
-                .and_then(|index| samples.get(index))
-                .map_or(0.0, |&v| f64::from(v))
-        };
+        let n = start as isize;
+        let x_part = part(self.played, n, length);
+        let late = part(self.played, n - quarter, length);
+        let early = part(self.played, n + quarter, length);
+        let z_part = part(self.recorded, n + lag, length);
+        let frames = x_part.iter().zip(late.iter().zip(early.iter()).zip(z_part.iter()));
         let turn = std::f64::consts::TAU / length as f64;
         // The raised cosine by recursion: a cosine a sample would cost as much as everything else.
         let step = 2.0 * turn.cos();
@@ -341,13 +343,12 @@ impl Tracker<'_> {
         let (mut xx, mut xq, mut qq, mut xz, mut qz, mut zz, mut z1, mut w1) =
             (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         let (mut x1, mut q1) = (0.0, 0.0);
-        for i in 0..length {
+        for (&x, ((&late, &early), &z)) in frames {
             let weight = 0.5 - 0.5 * now;
             (before, now) = (now, step * now - before);
-            let n = (start + i) as isize;
-            let x = at(self.played, n);
-            let q = at(self.played, n - quarter) - at(self.played, n + quarter);
-            let z = self.sign * at(self.recorded, n + lag);
+            let x = f64::from(x);
+            let q = f64::from(late) - f64::from(early);
+            let z = self.sign * f64::from(z);
             xx += weight * x * x;
             xq += weight * x * q;
             qq += weight * q * q;
@@ -451,6 +452,44 @@ fn drift(windows: &[FollowWindow]) -> Option<f64> {
         .collect();
     let middle = slopes.len() / 2;
     Some(*slopes.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+/// A part of the samples, with zeros where there are none.
+fn part(samples: &[f32], start: isize, length: usize) -> Cow<'_, [f32]> {
+    if let Ok(from) = usize::try_from(start)
+        && let Some(inside) = samples.get(from..from + length)
+    {
+        return Cow::Borrowed(inside);
+    }
+    let at = |i: usize| {
+        usize::try_from(start + i as isize)
+            .ok()
+            .and_then(|index| samples.get(index))
+            .copied()
+            .unwrap_or(0.0)
+    };
+    Cow::Owned((0..length).map(at).collect())
+}
+
+/// Delay of one stretch of what was played, frames, looked for around an expected one: the largest likeness. `None` if the
+/// stretch or its surroundings are empty. Finer than single windows about whole waves, coarser about fractions of a frame.
+pub fn stretch_delay(
+    played: &[f32],
+    recorded: &[f32],
+    stretch: std::ops::Range<usize>,
+    around_frames: f64,
+    reach_frames: usize,
+) -> Option<f64> {
+    let wanted = played.get(stretch.clone())?;
+    let from = (stretch.start as f64 + around_frames) as isize - reach_frames as isize;
+    let place = part(recorded, from, stretch.len() + 2 * reach_frames);
+    let wide = |samples: &[f32]| samples.iter().map(|&v| f64::from(v)).collect::<Vec<f64>>();
+    let correlation = correlate(&wide(wanted), &wide(&place))?;
+    let best = (0..2 * reach_frames).max_by(|&a, &b| {
+        let [a, b] = [a, b].map(|i| correlation.values[i].abs());
+        a.total_cmp(&b)
+    })?;
+    Some((from + best as isize - stretch.start as isize) as f64)
 }
 
 trait MaxOf {

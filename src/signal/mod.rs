@@ -17,7 +17,7 @@ mod stimulus;
 mod sweep;
 
 pub use arrivals::{BandGain, Echo, band_gains, echo};
-pub use follow::{Follow, FollowWindow, follow};
+pub use follow::{Follow, FollowWindow, follow, stretch_delay};
 pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
 pub use loading::loading_share;
 pub use multisine::{Multisine, Tilt};
