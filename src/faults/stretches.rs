@@ -12,6 +12,8 @@ pub(super) struct Jump {
     pub at_frame: f64,
     /// By how much, frames; negative where frames were lost.
     pub frames: f64,
+    /// Frequency there, Hz.
+    pub frequency_hz: f64,
 }
 
 /// A stretch, in frames of what was played.
@@ -68,6 +70,7 @@ pub(super) fn jumps(followed: &Follow, asked: &[&FollowWindow], rate_hz: f64) ->
         .map(|(before, after, frames)| Jump {
             at_frame: 0.5 * (windows[before].middle() + windows[after].middle()),
             frames,
+            frequency_hz: windows[before].frequency_hz,
         })
         .collect()
 }
@@ -94,10 +97,19 @@ pub(super) fn counted(
     };
     let before = delay(at.saturating_sub(part).max(first), at.saturating_sub(away));
     let after = delay(at + away, (at + part).min(last));
+    // Only whole waves are in question; the window's own figure is the finer one otherwise.
+    const WHOLE: f64 = 0.3;
     let frames = match before.zip(after).map(|(before, after)| after - before) {
-        // The window's own figure is the finer one where both mean the same.
-        Some(counted) if (counted - jump.frames).abs() > 2.0 + 0.1 * jump.frames.abs() => counted,
-        _ => jump.frames,
+        Some(counted) => {
+            let waves = (counted - jump.frames) * jump.frequency_hz / rate_hz;
+            let is_whole = (waves - waves.round()).abs() < WHOLE;
+            if is_whole && waves.abs() > 0.5 {
+                counted
+            } else {
+                jump.frames
+            }
+        }
+        None => jump.frames,
     };
     Jump { frames, ..jump }
 }

@@ -13,6 +13,8 @@ const PER_OCTAVE: f64 = 6.0;
 const PLAYED: f64 = 1e-6;
 /// Longest piece of a response, s: more resolves nothing that is asked for.
 const LONGEST_S: f64 = 0.25;
+/// How far power has to rise above the noise's mean: of one independent value, noise alone gets there once in 3000.
+const SEEN: f64 = 8.0;
 /// Pieces of silence that tell the noise.
 const N_NOISE: usize = 4;
 /// First order whose arrival counts as noise: what drivers do is mostly in the orders below.
@@ -26,7 +28,7 @@ pub struct HarmonicPoint {
     /// Amplitude of the second and third harmonic over that of the fundamental, with the noise's power taken off; `None` where
     /// noise hides it or the sweep does not reach.
     pub ratio: [Option<f64>; 2],
-    /// Below this a ratio would not have been seen: twice the noise's amplitude, over that of the fundamental.
+    /// Below this a ratio would not have been seen: 9 dB above the noise, over the fundamental; infinite beyond the sweep.
     pub floor: [f64; 2],
 }
 
@@ -108,9 +110,8 @@ fn points(
             let hiss = noise.iter().map(|piece| piece.power(at_hz)).sum::<f64>()
                 / noise.len().max(1) as f64;
             let power = piece.power(at_hz);
-            point.floor[slot] = 2.0 * (hiss / fundamental).sqrt();
-            // Four times the noise's mean power: with several bins a band noise alone hardly ever gets there.
-            if power > 4.0 * hiss {
+            point.floor[slot] = (SEEN * hiss / fundamental).sqrt();
+            if power > SEEN * hiss {
                 point.ratio[slot] = Some(((power - hiss) / fundamental).sqrt());
             }
         }
