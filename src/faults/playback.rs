@@ -3,7 +3,7 @@
 use super::clipping::{clipped, flat_tops};
 use super::level::{LEVEL_STEP_DB, LevelStep, level_steps};
 use super::monitoring::{loop_echo, monitoring};
-use super::resampled::{collapse, resampled};
+use super::resampled::{collapse, fades, resampled};
 use super::statistics::median;
 use super::stretches::{
     Jump, Stretch, blank_stretches, counted, dips, jumps, lost_stretches, wander,
@@ -75,7 +75,7 @@ pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> P
         follow(played, &unloaded, rate_hz)
     };
     let bands = band_gains(played, take.source(), &followed, rate_hz);
-    let top = collapse(&bands, rate_hz);
+    let top = collapse(&bands, rate_hz).filter(|top| fades(&followed, top));
     let highest_hz = top.map_or(TOP * rate_hz, |top| 0.9 * top.from_hz);
     let in_band: Vec<&FollowWindow> = followed
         .windows
