@@ -13,8 +13,8 @@ const COUPLING_HZ: f64 = 10.0;
 const CLEAR: f64 = 0.9;
 /// Windows that one step is judged from may lie this far apart before a smooth response counts, and what it may do, dB an octave:
 /// a short sweep runs through a resonance faster than that rings, and then nobody can tell one from the other.
-const CLOSE_OCTAVES: f64 = 0.5;
-const SMOOTH_DB_PER_OCTAVE: f64 = 5.0;
+const CLOSE_OCTAVES: f64 = 0.35;
+const SMOOTH_DB_PER_OCTAVE: f64 = 6.0;
 /// Windows on either side of a step, and windows between that may straddle it.
 pub(super) const SIDE: usize = 3;
 pub(super) const GAP: usize = 2;

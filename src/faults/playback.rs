@@ -3,9 +3,11 @@
 use super::clipping::{clipped, flat_tops};
 use super::level::{LEVEL_STEP_DB, LevelStep, level_steps};
 use super::monitoring::{loop_echo, monitoring};
-use super::resampled::{collapse, resampled};
+use super::resampled::{collapse, fades, resampled};
 use super::statistics::median;
-use super::stretches::{Jump, Stretch, blank_stretches, dips, jumps, lost_stretches, wander};
+use super::stretches::{
+    Jump, Stretch, blank_stretches, counted, dips, jumps, lost_stretches, wander,
+};
 use crate::capture::{Playback, Recorded};
 use crate::finding::{Code, Finding, Severity};
 use crate::signal::{Follow, FollowWindow, band_gains, follow, loading_share};
@@ -73,7 +75,7 @@ pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> P
         follow(played, &unloaded, rate_hz)
     };
     let bands = band_gains(played, take.source(), &followed, rate_hz);
-    let top = collapse(&bands, rate_hz);
+    let top = collapse(&bands, rate_hz).filter(|top| fades(&followed, top));
     let highest_hz = top.map_or(TOP * rate_hz, |top| 0.9 * top.from_hz);
     let in_band: Vec<&FollowWindow> = followed
         .windows
@@ -153,9 +155,11 @@ fn lost_frames(
         findings.push(absent(name, recorded, Some(at_s)));
     }
     let end = gone.map_or(f64::INFINITY, |stretch| stretch.start as f64);
+    let samples = (playback.samples(), recorded.take.source());
     let jumps: Vec<Jump> = jumps(followed, asked, rate_hz)
         .into_iter()
         .filter(|jump| jump.at_frame < end)
+        .map(|jump| counted(jump, samples, followed, rate_hz))
         .collect();
     let blanks = blank_stretches(playback.samples(), &recorded.take, followed, rate_hz);
     let blanks: Vec<Stretch> = blanks

@@ -1,7 +1,7 @@
 //! Whether the top of the band arrived.
 
 use crate::finding::{Code, Finding, Severity};
-use crate::signal::BandGain;
+use crate::signal::{BandGain, Follow, FollowWindow};
 
 /// How far a band has to fall below the middle of the spectrum, dB. Filters of converters lose a few dB at 0.47 of the rate
 /// (common practice, no source).
@@ -49,6 +49,41 @@ pub(super) fn collapse(bands: &[BandGain], rate_hz: f64) -> Option<Top> {
         gone_hz: first_gone.frequency_hz,
         fall_db,
     })
+}
+
+/// Whether the end of the band is a filter's: a sweep that passes it fades over several windows, where sound that stops is gone
+/// from one to the next. Stimuli that come back to lower frequencies later show it by that.
+pub(super) fn fades(followed: &Follow, top: &Top) -> bool {
+    /// Windows that a stop of the sound makes look like a fade, since they overlap.
+    const STRADDLING: usize = 3;
+    /// Part of the fade that is counted, dB.
+    const FADE_DB: (f64, f64) = (-25.0, -1.0);
+    let comes_back = followed
+        .windows
+        .last()
+        .is_some_and(|last| last.delay_frames.is_some());
+    let below = |w: &&FollowWindow| {
+        w.delay_frames.is_some() && (0.5 * top.from_hz..0.8 * top.from_hz).contains(&w.frequency_hz)
+    };
+    let mut usual: Vec<f64> = followed
+        .windows
+        .iter()
+        .filter(below)
+        .map(|w| w.gain)
+        .collect();
+    let Some(usual) = super::statistics::median(&mut usual) else {
+        return false;
+    };
+    let n_fading = followed
+        .windows
+        .iter()
+        .filter(|w| (0.8 * top.from_hz..1.2 * top.gone_hz).contains(&w.frequency_hz))
+        .filter(|w| {
+            let gain_db = 20.0 * (w.gain / usual).log10();
+            gain_db > FADE_DB.0 && gain_db < FADE_DB.1
+        })
+        .count();
+    comes_back || n_fading > STRADDLING
 }
 
 pub(super) fn resampled(name: &str, top: &Top, rate_hz: f64) -> Finding {

@@ -3,7 +3,7 @@
 use super::level::{GAP, SIDE, step_candidates};
 use super::statistics::median;
 use crate::recording::Take;
-use crate::signal::{Follow, FollowWindow};
+use crate::signal::{Follow, FollowWindow, stretch_delay};
 
 /// A place where the delay jumps.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -12,6 +12,8 @@ pub(super) struct Jump {
     pub at_frame: f64,
     /// By how much, frames; negative where frames were lost.
     pub frames: f64,
+    /// Frequency there, Hz.
+    pub frequency_hz: f64,
 }
 
 /// A stretch, in frames of what was played.
@@ -68,8 +70,48 @@ pub(super) fn jumps(followed: &Follow, asked: &[&FollowWindow], rate_hz: f64) ->
         .map(|(before, after, frames)| Jump {
             at_frame: 0.5 * (windows[before].middle() + windows[after].middle()),
             frames,
+            frequency_hz: windows[before].frequency_hz,
         })
         .collect()
+}
+
+/// Counts the frames of a jump again, over the stretches before and after it: a window of one wave knows its delay only up to whole
+/// waves, a stretch of several octaves better.
+pub(super) fn counted(
+    jump: Jump,
+    (played, recorded): (&[f32], &[f32]),
+    followed: &Follow,
+    rate_hz: f64,
+) -> Jump {
+    let (first, last) = followed.sounding;
+    let part = (last - first) / 4;
+    let at = jump.at_frame.clamp(first as f64, last as f64) as usize;
+    // A tenth of a second or an eighth of the stimulus away from where it is only roughly known.
+    let away = ((0.1 * rate_hz) as usize).min(part / 2);
+    let reach = (jump.frames.abs() + 0.2 * rate_hz) as usize;
+    let around = followed.delay_frames.unwrap_or(0.0);
+    let delay = |from: usize, to: usize| {
+        (to > from + away)
+            .then(|| stretch_delay(played, recorded, from..to, around, reach))
+            .flatten()
+    };
+    let before = delay(at.saturating_sub(part).max(first), at.saturating_sub(away));
+    let after = delay(at + away, (at + part).min(last));
+    // Only whole waves are in question; the window's own figure is the finer one otherwise.
+    const WHOLE: f64 = 0.3;
+    let frames = match before.zip(after).map(|(before, after)| after - before) {
+        Some(counted) => {
+            let waves = (counted - jump.frames) * jump.frequency_hz / rate_hz;
+            let is_whole = (waves - waves.round()).abs() < WHOLE;
+            if is_whole && waves.abs() > 0.5 {
+                counted
+            } else {
+                jump.frames
+            }
+        }
+        None => jump.frames,
+    };
+    Jump { frames, ..jump }
 }
 
 /// By how many frames the delay wanders besides a steady drift, if it does: medians over sixths of the windows above 1 kHz.

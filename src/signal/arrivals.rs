@@ -48,7 +48,7 @@ pub fn echo(
     // Level against lag in steps of a quarter of a millisecond, the least over the bands.
     let n_steps = (2.0 * to_s / STEP_S) as usize + 2;
     let mut least = vec![f64::INFINITY; n_steps];
-    let mut n_bands = 0;
+    let mut answers = vec![];
     for (low_hz, high_hz) in BANDS_HZ {
         let (first, last) = ((low_hz / bin_hz) as usize, (high_hz / bin_hz) as usize);
         if last >= x.len() {
@@ -77,17 +77,28 @@ pub fn echo(
             planner.plan_fft_inverse(n).process(&mut bins);
             levels(&bins, size as f64 / sample_rate_hz, n_steps)
         };
-        let (heard, own) = (respond(&y), respond(&x));
-        for ((slot, level), own) in least.iter_mut().zip(heard).zip(own) {
+        let (Some(heard), Some(own)) = (respond(&y), respond(&x)) else {
+            continue;
+        };
+        answers.push((heard, own));
+    }
+    let gain = |(heard, own): &(Levels, Levels)| heard.top / own.top;
+    let highest = answers
+        .iter()
+        .map(gain)
+        .fold(0.0, |m: f64, v| if v > m { v } else { m });
+    // A band that did not arrive has no arrivals but noise.
+    answers.retain(|answer| gain(answer) > ARRIVED * highest);
+    for (heard, own) in &answers {
+        for ((slot, &level), &own) in least.iter_mut().zip(&heard.relative).zip(&own.relative) {
             // What the stimulus does by itself (periods, gaps between lines) is no arrival.
             let level = if own > OWN * level { 0.0 } else { level };
             if level < *slot {
                 *slot = level;
             }
         }
-        n_bands += 1;
     }
-    if n_bands < 2 {
+    if answers.len() < 2 {
         return None;
     }
     let (from, to) = ((from_s / STEP_S).ceil() as usize, (to_s / STEP_S) as usize);
@@ -118,17 +129,34 @@ const STEP_S: f64 = 2.5e-4;
 /// An arrival has to be this much above what the stimulus has there by itself (both relative to their first), power.
 const OWN: f64 = 0.1;
 
-/// Power relative to the strongest, from that one on, the largest in each step.
-fn levels(response: &[Complex64], length_s: f64, n_steps: usize) -> Vec<f64> {
+/// A band whose gain is below this share of the best one's, power, did not arrive: 12 dB are beyond what a jig does to a band.
+const ARRIVED: f64 = 0.06;
+
+/// Arrivals in one band.
+struct Levels {
+    /// Power of the strongest.
+    top: f64,
+    /// Power against lag, relative to it.
+    relative: Vec<f64>,
+}
+
+/// How far an arrival has to stand out of what is there all the time, power.
+const STANDS_OUT: f64 = 100.0;
+
+/// Power relative to the strongest, from that one on, the largest in each step; `None` if nothing stands out.
+fn levels(response: &[Complex64], length_s: f64, n_steps: usize) -> Option<Levels> {
     let n = response.len();
-    let Some((main, top)) = response
+    let mut powers: Vec<f64> = response.iter().map(|v| v.norm_sqr()).collect();
+    let (main, top) = powers
         .iter()
-        .map(|v| v.norm_sqr())
+        .copied()
         .enumerate()
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-    else {
-        return vec![];
-    };
+        .max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let (_, median, _) = powers.select_nth_unstable_by(n / 2, f64::total_cmp);
+    // The largest of so many values of noise is some twenty times their median.
+    if top < STANDS_OUT * *median {
+        return None;
+    }
     let sample_s = length_s / n as f64;
     let mut out = vec![0.0; n_steps];
     for i in 0..n {
@@ -141,7 +169,7 @@ fn levels(response: &[Complex64], length_s: f64, n_steps: usize) -> Vec<f64> {
             *slot = power;
         }
     }
-    out
+    Some(Levels { top, relative: out })
 }
 
 /// How much of one band arrived.

@@ -1,6 +1,6 @@
 //! Where in a recording is what was played: delay, gain and likeness, window by window.
 
-use realfft::RealFftPlanner;
+use super::correlate::{correlate, global_delay, part};
 
 /// Waves in one window. With a raised cosine over it half of them count: enough that a phase is a phase.
 const WAVES: f64 = 5.0;
@@ -11,13 +11,11 @@ const LONGEST_S: f64 = 0.5;
 /// A sample sounds if it is above this share of the stimulus's peak.
 const SOUNDS: f64 = 1e-3;
 /// Below this share of explained energy a window counts as not found where it was expected.
-pub(super) const FOUND: f64 = 0.7;
+const FOUND: f64 = 0.7;
 /// Share of a window that has to be explained at a place that was not expected.
 const CLEAR: f64 = 0.9;
 /// How far around the expected place a lost window is looked for, s: the longest gap that was seen to go unreported.
 const SEARCH_S: f64 = 1.0;
-/// Beyond this many frames together, the first look uses every fourth: the whole would take longer than the rest.
-const WHOLE_AT_MOST: usize = 1 << 20;
 /// Windows above this frequency tell the clocks' drift, Hz: below, a response's phase looks like delay.
 const DRIFT_FROM_HZ: f64 = 500.0;
 
@@ -117,84 +115,11 @@ fn sounding(played: &[f32]) -> (usize, usize) {
     }
 }
 
-/// The lag at which the whole recording is most like the stimulus, and the sign of the likeness.
-fn global_delay(played: &[f32], recorded: &[f32]) -> Option<(isize, f64)> {
-    let step = if played.len() + recorded.len() > WHOLE_AT_MOST {
-        4
-    } else {
-        1
-    };
-    let thin = |samples: &[f32]| -> Vec<f64> {
-        samples
-            .chunks(step)
-            .map(|part| part.iter().map(|&v| f64::from(v)).sum())
-            .collect()
-    };
-    let recorded_thin = thin(recorded);
-    let mean = recorded_thin.iter().sum::<f64>() / recorded_thin.len().max(1) as f64;
-    let centred: Vec<f64> = recorded_thin.iter().map(|v| v - mean).collect();
-    let correlation = correlate(&thin(played), &centred)?;
-    let (index, value) = correlation
-        .values
-        .iter()
-        .enumerate()
-        .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
-    if *value == 0.0 {
-        return None;
-    }
-    Some((correlation.lag(index) * step as isize, value.signum()))
-}
-
-/// Σ b(n + lag)·a(n) for every lag at which they overlap.
-pub(super) struct Correlation {
-    pub values: Vec<f64>,
-    n_forward: usize,
-}
-
-impl Correlation {
-    /// The lag that an index stands for.
-    pub fn lag(&self, index: usize) -> isize {
-        if index < self.n_forward {
-            index as isize
-        } else {
-            index as isize - self.values.len() as isize
-        }
-    }
-}
-
-pub(super) fn correlate(a: &[f64], b: &[f64]) -> Option<Correlation> {
-    if a.is_empty() || b.is_empty() {
-        return None;
-    }
-    let size = (a.len() + b.len()).next_power_of_two();
-    let mut planner = RealFftPlanner::<f64>::new();
-    let forward = planner.plan_fft_forward(size);
-    let transform = |samples: &[f64]| {
-        let mut time = vec![0.0; size];
-        time[..samples.len()].copy_from_slice(samples);
-        let mut bins = forward.make_output_vec();
-        forward.process(&mut time, &mut bins).ok().map(|()| bins)
-    };
-    let (a_bins, mut b_bins) = (transform(a)?, transform(b)?);
-    for (b_bin, a_bin) in b_bins.iter_mut().zip(&a_bins) {
-        *b_bin *= a_bin.conj();
-    }
-    b_bins[0].im = 0.0;
-    if let Some(last) = b_bins.last_mut() {
-        last.im = 0.0;
-    }
-    let inverse = planner.plan_fft_inverse(size);
-    let mut values = inverse.make_output_vec();
-    inverse.process(&mut b_bins, &mut values).ok()?;
-    let n_forward = b.len();
-    Some(Correlation { values, n_forward })
-}
-
 /// Root of the mean square frequency, radian a frame, and how much of one wave it is, 0 to 1, formula (S11).
 fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
-    let part = &played[start..(start + length).min(played.len())];
+    let frames = &played[start..(start + length).min(played.len())];
     let (mut slope, mut bend, mut energy) = (0.0, 0.0, 0.0);
-    for three in part.windows(3) {
+    for three in frames.windows(3) {
         let [a, b, c] = [three[0], three[1], three[2]].map(f64::from);
         slope += (0.5 * (c - a)).powi(2);
         bend += (c - 2.0 * b + a).powi(2);
@@ -328,12 +253,14 @@ impl Tracker<'_> {
     /// Least squares of the recording on the window and its quadrature, formula (S12).
     fn fit(&self, start: usize, length: usize, omega: f64, lag: isize) -> Fit {
         let quarter = (0.25 * std::f64::consts::TAU / omega).round().max_of(1.0) as isize;
-        let at = |samples: &[f32], index: isize| {
-            usize::try_from(index)
-                .ok()
-                .and_then(|index| samples.get(index))
-                .map_or(0.0, |&v| f64::from(v))
-        };
+        let n = start as isize;
+        let x_part = part(self.played, n, length);
+        let late = part(self.played, n - quarter, length);
+        let early = part(self.played, n + quarter, length);
+        let z_part = part(self.recorded, n + lag, length);
+        let frames = x_part
+            .iter()
+            .zip(late.iter().zip(early.iter()).zip(z_part.iter()));
         let turn = std::f64::consts::TAU / length as f64;
         // The raised cosine by recursion: a cosine a sample would cost as much as everything else.
         let step = 2.0 * turn.cos();
@@ -341,13 +268,12 @@ impl Tracker<'_> {
         let (mut xx, mut xq, mut qq, mut xz, mut qz, mut zz, mut z1, mut w1) =
             (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
         let (mut x1, mut q1) = (0.0, 0.0);
-        for i in 0..length {
+        for (&x, ((&late, &early), &z)) in frames {
             let weight = 0.5 - 0.5 * now;
             (before, now) = (now, step * now - before);
-            let n = (start + i) as isize;
-            let x = at(self.played, n);
-            let q = at(self.played, n - quarter) - at(self.played, n + quarter);
-            let z = self.sign * at(self.recorded, n + lag);
+            let x = f64::from(x);
+            let q = f64::from(late) - f64::from(early);
+            let z = self.sign * f64::from(z);
             xx += weight * x * x;
             xq += weight * x * q;
             qq += weight * q * q;

@@ -11,8 +11,14 @@ use super::SynchronizedSweep;
 const PER_OCTAVE: f64 = 6.0;
 /// Bins below this share of the strongest power were hardly played.
 const PLAYED: f64 = 1e-6;
+/// Where the band's soft edges end, times the start and the stop of the sweep. A sharp edge at 5 Hz rings for a fifth of a second,
+/// as far back as harmonics of a short sweep arrive: that read as 0.6 % distortion.
+const WHOLE_FROM: f64 = 4.0;
+const WHOLE_TO: f64 = 0.9;
 /// Longest piece of a response, s: more resolves nothing that is asked for.
 const LONGEST_S: f64 = 0.25;
+/// How far power has to rise above the noise's mean: of one independent value, noise alone gets there once in 3000.
+const SEEN: f64 = 8.0;
 /// Pieces of silence that tell the noise.
 const N_NOISE: usize = 4;
 /// First order whose arrival counts as noise: what drivers do is mostly in the orders below.
@@ -26,14 +32,14 @@ pub struct HarmonicPoint {
     /// Amplitude of the second and third harmonic over that of the fundamental, with the noise's power taken off; `None` where
     /// noise hides it or the sweep does not reach.
     pub ratio: [Option<f64>; 2],
-    /// Below this a ratio would not have been seen: twice the noise's amplitude, over that of the fundamental.
+    /// Below this a ratio would not have been seen: 9 dB above the noise, over the fundamental; infinite beyond the sweep.
     pub floor: [f64; 2],
 }
 
 /// Harmonics against frequency.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Harmonics {
-    /// Sixths of octaves from the start of the sweep on. Empty if there is nothing to tell.
+    /// Sixths of octaves from four times the start of the sweep on. Empty if there is nothing to tell.
     pub points: Vec<HarmonicPoint>,
 }
 
@@ -92,7 +98,7 @@ fn points(
         let frequency_hz = sweep.start_hz * 2.0_f64.powf(i as f64 / PER_OCTAVE);
         // A band of a sixth of an octave, but no narrower than what the piece resolves.
         let fundamental = linear.power(frequency_hz);
-        if fundamental <= 0.0 {
+        if fundamental <= 0.0 || frequency_hz < WHOLE_FROM * sweep.start_hz {
             continue;
         }
         let mut point = HarmonicPoint {
@@ -102,15 +108,14 @@ fn points(
         };
         for (slot, (order, piece)) in [(2.0, &second), (3.0, &third)].into_iter().enumerate() {
             let at_hz = order * frequency_hz;
-            if at_hz > 0.95 * sweep.stop_hz {
+            if at_hz > WHOLE_TO * sweep.stop_hz {
                 continue;
             }
             let hiss = noise.iter().map(|piece| piece.power(at_hz)).sum::<f64>()
                 / noise.len().max(1) as f64;
             let power = piece.power(at_hz);
-            point.floor[slot] = 2.0 * (hiss / fundamental).sqrt();
-            // Four times the noise's mean power: with several bins a band noise alone hardly ever gets there.
-            if power > 4.0 * hiss {
+            point.floor[slot] = (SEEN * hiss / fundamental).sqrt();
+            if power > SEEN * hiss {
                 point.ratio[slot] = Some(((power - hiss) / fundamental).sqrt());
             }
         }
@@ -152,9 +157,10 @@ fn response(
     }
     for (k, (y, x)) in y.iter_mut().zip(&x).enumerate() {
         let f_hz = k as f64 * bin_hz;
-        let inside = f_hz > sweep.start_hz && f_hz < sweep.stop_hz;
-        *y = if inside {
-            *y * x.conj() / (x.norm_sqr() + PLAYED * strongest)
+        let weight = edge(f_hz, sweep.start_hz, WHOLE_FROM * sweep.start_hz)
+            * (1.0 - edge(f_hz, WHOLE_TO * sweep.stop_hz, sweep.stop_hz));
+        *y = if weight > 0.0 {
+            *y * x.conj() / (x.norm_sqr() + PLAYED * strongest) * weight
         } else {
             Complex64::default()
         };
@@ -163,6 +169,12 @@ fn response(
     let mut time = inverse.make_output_vec();
     inverse.process(&mut y, &mut time).ok()?;
     Some(time)
+}
+
+/// From 0 to 1 between two frequencies.
+fn edge(f_hz: f64, from_hz: f64, to_hz: f64) -> f64 {
+    let x = ((f_hz - from_hz) / (to_hz - from_hz)).clamp(0.0, 1.0);
+    0.5 - 0.5 * (std::f64::consts::PI * x).cos()
 }
 
 /// The spectrum of a piece of the response.

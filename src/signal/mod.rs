@@ -6,6 +6,7 @@
 
 mod arrivals;
 mod bands;
+mod correlate;
 mod follow;
 mod harmonics;
 mod loading;
@@ -17,6 +18,7 @@ mod stimulus;
 mod sweep;
 
 pub use arrivals::{BandGain, Echo, band_gains, echo};
+pub use correlate::stretch_delay;
 pub use follow::{Follow, FollowWindow, follow};
 pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
 pub use loading::loading_share;
