@@ -12,6 +12,10 @@
     reason = "a test fails by panicking, and figures are printed"
 )]
 
+mod faults;
+mod figures;
+mod interrupt;
+mod measure;
 mod program;
 mod server;
 mod sounds;

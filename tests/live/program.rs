@@ -13,10 +13,11 @@ use crate::server::Server;
 
 /// Sends a signal (`INT`, `STOP`, `CONT`) to a process that the test started.
 pub fn signal(pid: u32, name: &str) {
-    let status = Command::new("kill")
-        .args([format!("-{name}"), pid.to_string()])
+    // The shell's own, which is always there.
+    let status = Command::new("sh")
+        .args(["-c", &format!("kill -{name} {pid}")])
         .status()
-        .expect("kill starts");
+        .expect("a shell starts");
     assert!(status.success(), "no signal {name} for {pid}");
 }
 
@@ -95,6 +96,20 @@ impl Running {
             sleep(Duration::from_millis(50));
         }
         panic!("no sound within {limit:?}: {}", self.said());
+    }
+
+    /// Waits until it plays no longer, or has ended: when that was.
+    pub fn wait_for_silence(&mut self, server: &Server, limit: Duration) -> Instant {
+        let begin = Instant::now();
+        while self.is_running() && !server.playing().is_empty() {
+            assert!(
+                begin.elapsed() < limit,
+                "sound without end: {}",
+                self.said()
+            );
+            sleep(Duration::from_millis(20));
+        }
+        Instant::now()
     }
 
     /// Waits for the end; a run that takes longer than the limit, measured from now, fails the test.

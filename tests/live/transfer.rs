@@ -1,8 +1,14 @@
 //! The simulated jig itself, without the program: is it what the other tests take it for?
 
+use std::fs::File;
+use std::process::Command;
+
 use farcone::progress::Unwatched;
+use farcone::recording::{WavFormat, write_wav};
+use farcone::sheet::Sheet;
 use farcone::signal::{Envelope, RatioSettings, SynchronizedSweep, channel_ratio};
 
+use crate::measure::check;
 use crate::server::{Faults, OUTPUT, Server, Setup, available};
 use crate::sounds::{Listener, play};
 use crate::truth::{Circuit, DRIVER};
@@ -99,6 +105,35 @@ fn the_source_channel_passes_bit_for_bit() {
     assert!(source.len() >= at + n, "the recording ends early");
     let different = (0..n).find(|&i| source[at + i] != played[from + i]);
     assert_eq!(different, None, "of {n} samples");
+}
+
+/// The truth of the other tests holds for a take that the program did not make itself.
+#[test]
+#[ignore = "needs a PulseAudio server; .ci/run has it"]
+fn a_take_by_other_tools_gives_the_truth() {
+    if !available() {
+        return;
+    }
+    let [source, driver] = recorded(&Setup::new(DRIVER), -12.0);
+    let folder = tempfile::tempdir().unwrap();
+    let wav = folder.path().join("free-air.wav");
+    write_wav(
+        File::create_new(&wav).unwrap(),
+        RATE_HZ,
+        &[&source, &driver],
+        WavFormat::Float32,
+    )
+    .unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_farcone"))
+        .args(["fit", "--json", "--free-air"])
+        .arg(&wav)
+        .args(["--sense", "47ohm+-0.01%", "--wiring", "across-driver"])
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    let sheet = Sheet::from_json(std::str::from_utf8(&output.stdout).unwrap())
+        .unwrap_or_else(|error| panic!("{error}: {said}"));
+    check(&sheet, &DRIVER.discretised(f64::from(RATE_HZ)));
 }
 
 #[test]
