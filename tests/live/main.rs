@@ -18,6 +18,7 @@ mod interrupt;
 mod measure;
 mod program;
 mod server;
+mod setups;
 mod sounds;
 mod terminal;
 mod transfer;

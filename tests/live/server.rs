@@ -94,17 +94,31 @@ pub fn available() -> bool {
             .stderr(Stdio::null())
             .status()
             .is_ok_and(|status| status.success());
-        if runs {
-            continue;
+        if !complain(runs, tool, package) {
+            return false;
         }
+    }
+    let plugin = "alsa-lib/libasound_module_pcm_pulse.so";
+    let there = ["/usr/lib", "/usr/lib64", "/usr/local/lib"]
+        .iter()
+        .flat_map(|folder| {
+            let below = fs::read_dir(folder).into_iter().flatten().flatten();
+            below.map(|entry| entry.path()).chain([folder.into()])
+        })
+        .any(|folder: PathBuf| folder.join(plugin).exists());
+    complain(there, plugin, "libasound2-plugins")
+}
+
+/// Hands on whether something is there; says so if not, and fails where it has to be.
+fn complain(there: bool, what: &str, package: &str) -> bool {
+    if !there {
         assert!(
             std::env::var_os("CI").is_none_or(|ci| ci != "true"),
-            "{tool} is missing: install the package {package}"
+            "{what} is missing: install the package {package}"
         );
-        println!("skipped: {tool} is missing (package {package})");
-        return false;
+        println!("skipped: {what} is missing (package {package})");
     }
-    true
+    there
 }
 
 /// The plug-in, built once.
@@ -295,6 +309,8 @@ fn script(setup: &Setup, socket: &Path) -> String {
     format!(
         "load-module module-native-protocol-unix auth-anonymous=1 socket={}\n{}{spare}\
          load-module module-ladspa-sink sink_name={OUTPUT} sink_master=jigB plugin={} label=jig control={control} {map}\n\
+         load-module module-remap-source source_name=mono master={INPUT} master_channel_map=front-left channels=1 \
+         channel_map=mono\n\
          set-default-sink {OUTPUT}\nset-default-source {INPUT}\n",
         socket.display(),
         null("jigB"),
