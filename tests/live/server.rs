@@ -126,15 +126,16 @@ fn plugin() -> &'static Path {
     static PLUGIN: OnceLock<PathBuf> = OnceLock::new();
     PLUGIN.get_or_init(|| {
         let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/live/jig_plugin.rs");
-        // Several test runs may share the folder.
-        let built = Path::new(env!("CARGO_TARGET_TMPDIR"))
-            .join(format!("jig_plugin_{}.so", std::process::id()));
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR"));
+        // Another test run may be loading it: it appears whole, under its name, or not at all.
+        let [fresh, built] = ["jig_plugin_fresh.so", "jig_plugin.so"].map(|name| folder.join(name));
         let status = Command::new("rustc")
             .args(["--edition", "2021", "--crate-type", "cdylib", "-O", "-o"])
-            .args([&built, &source])
+            .args([&fresh, &source])
             .status()
             .expect("rustc starts");
         assert!(status.success(), "the plug-in does not compile");
+        fs::rename(&fresh, &built).expect("a file can be renamed");
         built
     })
 }
