@@ -44,6 +44,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             findings,
             sha256: vec![],
             remounted: false,
+            level: None,
+            aside: false,
         }],
     };
     let sheet = analyse(session, &mut Unwatched)?;

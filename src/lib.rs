@@ -33,7 +33,8 @@
 //!     let take = bench.record(&element, &stimulus, 48_000.0, 1)?;
 //!     let data = Data::Recording(Take::new(48_000, take.source, take.driver)?);
 //!     let (findings, sha256) = (vec![], vec![]);
-//!     Ok(SessionTake { name: name.to_owned(), condition, data, findings, sha256, remounted: false })
+//!     let (level, aside) = (None, false);
+//!     Ok(SessionTake { name: name.to_owned(), condition, data, findings, sha256, remounted: false, level, aside })
 //! };
 //! let mass_kg = Stated::within(2.4e-3, 0.01e-3);
 //! let session = Session {
@@ -81,11 +82,14 @@ pub mod air;
 pub mod bench;
 pub mod capture;
 pub mod circuit;
+#[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
+pub mod device;
 pub mod faults;
 pub mod finding;
 pub mod fit;
 pub mod impedance;
 pub mod jig;
+pub mod level;
 pub mod parameters;
 pub mod progress;
 pub mod quantity;

@@ -21,7 +21,7 @@ const LEVELS: &[&[&str]] = &[
     &["faults", "bench"],
     &["fit"],
     &["parameters"],
-    &["enclosure", "sheet"],
+    &["enclosure", "level", "sheet"],
     &["session"],
     &["export", "bundle", "report"],
     &["kit"],

@@ -18,6 +18,7 @@ const PAGES: &[(char, &str)] = &[
     ('J', "docs/jig.md"),
     ('C', "docs/circuits.md"),
     ('F', "docs/fit.md"),
+    ('N', "docs/level.md"),
     ('P', "docs/parameters.md"),
 ];
 

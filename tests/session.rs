@@ -19,7 +19,7 @@ use farcone::parameters::Key;
 use farcone::progress::{Continue, Unwatched};
 use farcone::quantity::{FrequencyGrid, Stated};
 use farcone::recording::Take;
-use farcone::session::{Condition, Data, Session, SessionError, analyse};
+use farcone::session::{Condition, Data, Session, SessionError, TakeLevel, analyse};
 use farcone::sheet::Sheet;
 
 fn turnstone() -> &'static InventedDriver {
@@ -360,6 +360,66 @@ fn remounted_takes_measure_the_set_up() {
     assert!((relative / 0.015 - 1.0).abs() < 0.02, "{relative}");
     let re = sheet.parameters.vas;
     assert!(re.is_none());
+}
+
+/// A driver whose compliance grows by `softening` with each 6 dB, measured at three levels.
+fn at_three_levels(softening: f64) -> Sheet {
+    let mut jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    jig.bench.driver.noise = Noise::BelowSignalDb(60.0);
+    let stimulus = sweep(2.0, jig.rate_hz);
+    let takes = (0..3).map(|i| {
+        let mut softer = *turnstone();
+        softer.cms_m_per_n *= 1.0 + softening * f64::from(i);
+        let data = jig.driver(&softer, &Mounting::FreeAir, &stimulus, i as u64);
+        let mut take = take(&format!("free-{i}"), Condition::FreeAir, data);
+        take.level = Some(TakeLevel {
+            playback_dbfs: -40.0 + 6.0 * f64::from(i),
+            driver_peak_v: Some(0.05 * 2f64.powi(i)),
+        });
+        take.aside = i > 0;
+        take
+    });
+    analyse(session(&jig, 0.003, takes.collect()), &mut Unwatched).unwrap()
+}
+
+#[test]
+fn levels_are_compared_and_left_out_of_the_parameters() {
+    // fs ∝ Cms^(−1/2): each row's softening over two steps of 6 dB.
+    for (softening, severity) in [(0.005, None), (0.04, Some("note")), (0.08, Some("caution"))] {
+        let sheet = at_three_levels(softening);
+        let truth = turnstone().truth();
+        let fs = sheet.parameters.fs.as_ref().unwrap();
+        // The quietest take alone makes the parameters; the others are off by percents.
+        assert!((fs.value / truth.fs_hz - 1.0).abs() < 1e-3, "{}", fs.value);
+        assert_eq!(sheet.levels.len(), 3);
+        for (i, entry) in sheet.levels.iter().enumerate() {
+            let expected = truth.fs_hz / (1.0 + softening * i as f64).sqrt();
+            assert!((entry.fs.value / expected - 1.0).abs() < 1e-3, "{entry:?}");
+            assert_eq!(entry.take, format!("free-{i}"));
+        }
+        assert_eq!(sheet.conditions.driver_peak_v, Some(0.05));
+        let found = sheet
+            .findings
+            .iter()
+            .find(|f| f.code == Code::LevelShift.as_str());
+        assert_eq!(found.map(|f| f.severity.as_str()), severity, "{softening}");
+        if let Some(found) = found {
+            let shift = found.evidence.as_ref().unwrap().value.unwrap();
+            let expected = (1.0 + 2.0 * softening).powf(-0.5) - 1.0;
+            assert!((shift - expected).abs() < 1e-3, "{shift} {expected}");
+        }
+    }
+}
+
+#[test]
+fn only_free_air_takes_can_be_set_aside() {
+    let jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    let data = jig.driver(turnstone(), &Mounting::FreeAir, &sweep(2.0, jig.rate_hz), 1);
+    let mut other = take("same", Condition::SameNode, data.clone());
+    other.aside = true;
+    let takes = vec![take("free", Condition::FreeAir, data), other];
+    let error = analyse(session(&jig, 0.01, takes), &mut Unwatched).unwrap_err();
+    assert!(matches!(error, SessionError::AsideNotFree { name } if name == "same"));
 }
 
 #[test]

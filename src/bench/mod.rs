@@ -22,6 +22,7 @@
 //! # Ok::<(), farcone::bench::BenchError>(())
 //! ```
 
+mod card;
 mod channel;
 mod converter;
 mod divider;
@@ -31,6 +32,10 @@ mod record;
 mod response;
 mod truth;
 
+pub use card::{
+    Arrangement, BenchCard, CardFaults, DirectMonitor, Inputs, LevelStep, LostFrames,
+    MicrophoneBias, SoftSuspension,
+};
 pub use channel::{Channel, Noise};
 pub use divider::Wiring;
 pub use drivers::{Coil, Creep, InventedDriver, Mounting, demo_driver, drivers};

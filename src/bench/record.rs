@@ -129,7 +129,12 @@ impl Bench {
     }
 
     /// Both channels' response to one volt of the source.
-    fn responses(&self, element: &Element<'_>, frequency_hz: f64, skew_s: f64) -> [Complex64; 2] {
+    pub(super) fn responses(
+        &self,
+        element: &Element<'_>,
+        frequency_hz: f64,
+        skew_s: f64,
+    ) -> [Complex64; 2] {
         let between = match *element {
             Element::Driver { circuit, values } => Between::SensePoints(
                 (circuit.impedance(frequency_hz, values) + self.lead_ohm).inv(),

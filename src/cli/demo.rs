@@ -20,7 +20,7 @@ use super::console::{self, Look};
 use super::failure::Failure;
 use super::fit::{exit_code, sheet_of};
 use super::view::{self, Truths};
-use crate::store::{self, NewSession};
+use crate::store::{self, SessionFolder};
 
 /// Do the whole job on an invented driver: no hardware needed
 ///
@@ -127,7 +127,7 @@ fn write_session(
         ..SynchronizedSweep::default()
     }
     .samples()?;
-    let folder_of_session = NewSession::create(folder)?;
+    let folder_of_session = SessionFolder::create(folder)?;
     let mut generator = Pcg64::seed_from_u64(seed);
     let bench = bench(&mut generator);
     let check_ohm = drawn(CHECK_OHM, &mut generator);
@@ -201,7 +201,7 @@ fn write_session(
         seed,
         ..SessionFile::new(driver.label, takes)
     };
-    folder_of_session.finish(&session)?;
+    folder_of_session.save(&session)?;
     let name = format!("{}.driver.json", store::safe_file_name(driver.label));
     Ok((session, folder.join(name)))
 }

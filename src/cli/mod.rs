@@ -3,6 +3,8 @@
 mod args;
 mod console;
 mod demo;
+#[cfg(feature = "audio")]
+mod devices;
 mod failure;
 mod fit;
 mod progress;
@@ -48,6 +50,8 @@ understood, 3 the verdict is \"redo\": at least one take has to be made again.";
 #[derive(Subcommand)]
 enum Command {
     Demo(demo::DemoArgs),
+    #[cfg(feature = "audio")]
+    Devices(devices::DevicesArgs),
     Fit(Box<fit::FitArgs>),
     #[command(subcommand)]
     Stimulus(stimulus::StimulusCommand),
@@ -67,6 +71,8 @@ fn run() -> Result<u8, Failure> {
     };
     match cli.command {
         Command::Demo(args) => demo::run(&args),
+        #[cfg(feature = "audio")]
+        Command::Devices(args) => devices::run(&args),
         Command::Fit(args) => fit::run(&args, matches),
         Command::Stimulus(command) => stimulus::run(&command),
     }

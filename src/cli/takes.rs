@@ -78,12 +78,8 @@ impl TakeArgs {
 
     fn take(&self, name: &str, condition: Condition, path: &TakePath) -> TakeFile {
         TakeFile {
-            name: name.into(),
-            condition,
-            files: path.0.clone(),
             channels: self.channels,
-            sha256: Vec::new(),
-            remounted: false,
+            ..TakeFile::new(name, condition, path.0.clone())
         }
     }
 }

@@ -69,6 +69,14 @@ codes! {
     ConeAbsent = "cone-absent",
     /// Several takes of one condition differ by more than their noise.
     TakesDiffer = "takes-differ",
+    /// The resonance moves with the level.
+    LevelShift = "level-shift",
     /// Input is outside the range in which the formula for air is valid.
     AirOutOfRange = "air-out-of-range",
+    /// The jig profile was made so long ago that the jig may have changed, or at a date that cannot be.
+    JigOld = "jig-old",
+    /// The check resistor did not read what it should when the jig profile was made.
+    JigCheckFailed = "jig-check-failed",
+    /// No check resistor was measured when the jig profile was made.
+    JigUnchecked = "jig-unchecked",
 }

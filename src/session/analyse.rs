@@ -2,6 +2,7 @@
 
 use super::SessionError;
 use super::curves::{Group, Measured, air, measure};
+use super::levels::levels;
 use super::session::{Condition, Data, Session};
 use super::typed::{TypedList, Which, typed};
 use super::write::{self, Whole};
@@ -13,7 +14,7 @@ use crate::parameters::{
     small_signal,
 };
 use crate::progress::{Unwatched, Watcher};
-use crate::sheet::Sheet;
+use crate::sheet::{LevelEntry, Sheet};
 
 /// Fewest draws of which an interval's ends mean anything: 25 lie outside on either side.
 const FEWEST_DRAWS: usize = 1000;
@@ -59,7 +60,7 @@ fn check(session: &Session) -> Result<(), SessionError> {
     if !session
         .takes
         .iter()
-        .any(|take| take.condition == Condition::FreeAir)
+        .any(|take| take.condition == Condition::FreeAir && !take.aside)
     {
         return Err(SessionError::NoFreeAir);
     }
@@ -84,6 +85,15 @@ fn check(session: &Session) -> Result<(), SessionError> {
         (n, _) if n > 0 && n < session.takes.len() => return Err(SessionError::Mixed),
         _ => {}
     }
+    if let Some(take) = session
+        .takes
+        .iter()
+        .find(|take| take.aside && take.condition != Condition::FreeAir)
+    {
+        return Err(SessionError::AsideNotFree {
+            name: take.name.clone(),
+        });
+    }
     let (low_hz, high_hz) = session.band_hz;
     if !(low_hz > 0.0 && high_hz > low_hz && high_hz.is_finite()) {
         return Err(SessionError::Band { low_hz, high_hz });
@@ -104,6 +114,8 @@ pub(super) struct Outcome {
     pub fit: Option<Fit>,
     pub parameters: Option<SmallSignal>,
     pub known: Option<Known>,
+    /// The driver at several levels, the quietest first; empty if the takes had one level.
+    pub levels: Vec<LevelEntry>,
 }
 
 fn driver(
@@ -132,7 +144,9 @@ fn driver(
         fit: None,
         parameters: None,
         known: None,
+        levels: vec![],
     };
+    let levels_findings;
     let free_air =
         matches!(outcome.observations.first(), Some(first) if first.name.starts_with("free-air"));
     if !free_air || Verdict::of(findings) == Verdict::Redo {
@@ -181,6 +195,8 @@ fn driver(
             )),
         }
     }
+    (outcome.levels, levels_findings) = levels(session, measured, &value, &fit);
+    findings.extend(levels_findings);
     outcome.fit = Some(fit);
     Ok(outcome)
 }

@@ -2,7 +2,7 @@
 
 use num_complex::Complex64;
 
-use super::session::{Condition, Data, Session, SessionTake};
+use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
 use crate::faults::{Expected, recording_findings};
@@ -23,6 +23,7 @@ pub(super) const STAND_IN_SD_M2: f64 = 0.01;
 pub(super) struct Member {
     pub name: String,
     pub remounted: bool,
+    pub level: Option<TakeLevel>,
     pub reading: Reading,
 }
 
@@ -43,8 +44,12 @@ pub(super) struct Measured {
     pub wiring: Option<Wiring>,
     pub driver: Vec<Group>,
     pub jig: Vec<Group>,
+    /// Free-air takes that only compare levels.
+    pub aside: Vec<Member>,
     /// RMS level of channel 1 in the loudest free-air take.
     pub level_dbfs: Option<f64>,
+    /// Highest voltage noted across the driver at its impedance peak, V peak.
+    pub driver_peak_v: Option<f64>,
 }
 
 /// Turns recordings into ratios; the samples are dropped on the way.
@@ -64,7 +69,9 @@ pub(super) fn measure(
         wiring,
         driver: vec![],
         jig: vec![],
+        aside: vec![],
         level_dbfs: None,
+        driver_peak_v: None,
     };
     for take in session.takes.drain(..) {
         findings.extend(
@@ -95,7 +102,7 @@ pub(super) fn measure(
                 if lost {
                     continue;
                 }
-                if matches!(take.condition, Condition::FreeAir) {
+                if matches!(take.condition, Condition::FreeAir) && !take.aside {
                     let level = rms_dbfs(recording.source());
                     if measured.level_dbfs.is_none_or(|loudest| level > loudest) {
                         measured.level_dbfs = Some(level);
@@ -121,8 +128,17 @@ pub(super) fn measure(
         let member = Member {
             name: take.name,
             remounted: take.remounted,
+            level: take.level,
             reading,
         };
+        if take.aside {
+            measured.aside.push(member);
+            continue;
+        }
+        let noted_v = take.level.and_then(|level| level.driver_peak_v);
+        if noted_v > measured.driver_peak_v {
+            measured.driver_peak_v = noted_v;
+        }
         let groups = if take.condition.is_calibration() {
             &mut measured.jig
         } else {
@@ -289,6 +305,15 @@ impl Measured {
         group: &Group,
         value: &dyn Fn(Which) -> f64,
     ) -> Vec<(String, ImpedanceCurve)> {
+        self.curves_of(&group.members, value)
+    }
+
+    /// The curves of any takes of the driver, each with its name.
+    pub fn curves_of(
+        &self,
+        members: &[Member],
+        value: &dyn Fn(Which) -> f64,
+    ) -> Vec<(String, ImpedanceCurve)> {
         let jig = self.wiring.map(|wiring| {
             let jig = self.jig(wiring, value);
             (jig, self.corrections(&jig, value, false))
@@ -300,8 +325,7 @@ impl Measured {
             (Reading::Table(curve), _) => Some(curve.clone()),
             (Reading::Ratio(_), None) => None,
         };
-        group
-            .members
+        members
             .iter()
             .filter_map(|member| Some((member.name.clone(), curve(member)?)))
             .collect()

@@ -2,12 +2,13 @@
 //!
 //! The format is described in `docs/session.md`. Here it is text; a folder on disk is an adapter's business.
 
+pub(super) mod devices;
 mod error;
-mod json;
+pub(super) mod json;
 
 use std::path::PathBuf;
 
-use super::{Condition, Cone, JigInput, Session, SessionTake};
+use super::{Condition, Cone, Devices, JigInput, Session, SessionTake, TakeLevel};
 use crate::air::AirInput;
 use crate::fit::Choice;
 use crate::quantity::Stated;
@@ -36,6 +37,26 @@ pub struct TakeFile {
     pub sha256: Vec<String>,
     /// Whether the driver had been taken out and put back before this take.
     pub remounted: bool,
+    /// How loud it was played; `None` if nobody noted it.
+    pub level: Option<TakeLevel>,
+    /// Made to compare levels with, and left out of the parameters.
+    pub aside: bool,
+}
+
+impl TakeFile {
+    /// A take of which only the condition and the files are known.
+    pub fn new(name: impl Into<String>, condition: Condition, files: Vec<PathBuf>) -> Self {
+        Self {
+            name: name.into(),
+            condition,
+            files,
+            channels: None,
+            sha256: vec![],
+            remounted: false,
+            level: None,
+            aside: false,
+        }
+    }
 }
 
 /// A session without its samples: [`Session`] as it is typed or stored.
@@ -45,6 +66,12 @@ pub struct SessionFile {
     pub label: String,
     /// The jig; `None` if all takes are tables.
     pub jig: Option<JigInput>,
+    /// The sound card that plays and records; `None` if the takes came from elsewhere.
+    pub devices: Option<Devices>,
+    /// Peak volts at full scale of the source's input; `None` if nobody measured it.
+    pub source_full_scale_v: Option<Stated>,
+    /// Whether a power amplifier is between output and jig.
+    pub amplifier: bool,
     /// The air.
     pub air: AirInput,
     /// The cone; `None` if nobody measured it.
@@ -69,6 +96,9 @@ impl SessionFile {
         Self {
             label: label.into(),
             jig: None,
+            devices: None,
+            source_full_scale_v: None,
+            amplifier: false,
             air: AirInput::default(),
             cone: None,
             meter_re_ohm: None,
@@ -123,12 +153,8 @@ mod tests {
 
     fn full() -> SessionFile {
         let take = |name: &str, condition| TakeFile {
-            name: name.into(),
-            condition,
-            files: vec![format!("takes/{name}.wav").into()],
-            channels: None,
             sha256: vec!["00ff".repeat(16)],
-            remounted: false,
+            ..TakeFile::new(name, condition, vec![format!("takes/{name}.wav").into()])
         };
         let mut takes = vec![
             take("free-air-1", Condition::FreeAir),
@@ -159,6 +185,15 @@ mod tests {
         ];
         takes[0].channels = ChannelPick::from_numbers(3, 1).ok();
         takes[1].remounted = true;
+        takes[1].level = Some(TakeLevel {
+            playback_dbfs: -31.5,
+            driver_peak_v: Some(0.05),
+        });
+        takes[0].level = Some(TakeLevel {
+            playback_dbfs: -25.5,
+            driver_peak_v: None,
+        });
+        takes[0].aside = true;
         takes[2].files.push("takes/second.wav".into());
         takes[2].sha256.clear();
         SessionFile {
@@ -169,6 +204,15 @@ mod tests {
                 input_load_ohm: [None, Some(Stated::unstated(1e4))],
                 swap_channels: true,
             }),
+            devices: Some(Devices {
+                host: "alsa".into(),
+                output: "hw:1,0".into(),
+                input: "hw:1,0".into(),
+                sample_rate_hz: 48_000,
+                channels: ChannelPick::from_numbers(2, 1).ok(),
+            }),
+            source_full_scale_v: Some(Stated::within(1.8, 0.02)),
+            amplifier: true,
             air: AirInput {
                 temperature_k: Some(Stated::within(296.15, 1.0)),
                 pressure: Some(PressureInput::Altitude(Stated::unstated(-3.0))),

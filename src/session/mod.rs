@@ -6,7 +6,9 @@
 mod analyse;
 mod curves;
 mod file;
+mod levels;
 mod problems;
+mod profile;
 #[expect(
     clippy::module_inception,
     reason = "the room is named after what it is about"
@@ -18,4 +20,5 @@ mod write;
 pub use analyse::analyse;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use problems::SessionError;
-pub use session::{Condition, Cone, Data, JigInput, Session, SessionTake};
+pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
+pub use session::{Condition, Cone, Data, Devices, JigInput, Session, SessionTake, TakeLevel};

@@ -33,6 +33,12 @@ pub enum SessionError {
         /// The name.
         name: String,
     },
+    /// A take that only compares levels has to be in free air.
+    #[error("the take \"{name}\" is set aside to compare levels, which only free-air takes can be")]
+    AsideNotFree {
+        /// The take.
+        name: String,
+    },
     /// A band that holds nothing.
     #[error(
         "the band {low_hz} Hz to {high_hz} Hz is not usable; the first has to be above 0 and below the second"

@@ -6,7 +6,7 @@ use crate::fit::Choice;
 use crate::impedance::ImpedanceCurve;
 use crate::jig::Wiring;
 use crate::quantity::Stated;
-use crate::recording::Take;
+use crate::recording::{ChannelPick, Take};
 
 /// In which condition a take was made.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,6 +80,16 @@ pub enum Data {
     Table(ImpedanceCurve),
 }
 
+/// How loud a take was played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TakeLevel {
+    /// Peak of what was played, dB relative to the output's full scale.
+    pub playback_dbfs: f64,
+    /// Peak volts across the driver at its impedance peak; `None` if the input was not calibrated in volts, or no driver
+    /// was on the jig.
+    pub driver_peak_v: Option<f64>,
+}
+
 /// One take.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SessionTake {
@@ -95,6 +105,25 @@ pub struct SessionTake {
     pub sha256: Vec<String>,
     /// Whether the driver had been taken out and put back before this take.
     pub remounted: bool,
+    /// How loud it was played; `None` if nobody noted it.
+    pub level: Option<TakeLevel>,
+    /// Made to compare levels with, and left out of the parameters.
+    pub aside: bool,
+}
+
+/// Which sound card a jig is connected to, and how.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Devices {
+    /// The sound system, for example `alsa`.
+    pub host: String,
+    /// The output's own name there.
+    pub output: String,
+    /// The input's own name there.
+    pub input: String,
+    /// Sample rate of both, Hz; not zero.
+    pub sample_rate_hz: u32,
+    /// Which channels of the input are source and driver; `None`: the first and the second.
+    pub channels: Option<ChannelPick>,
 }
 
 /// What was said about the jig.

@@ -55,6 +55,7 @@ pub(super) fn sheet(result: &Whole<'_>) -> Sheet {
         derived_rating_ohm: minimum.and_then(|minimum| rating_ohm(minimum.value)),
         dimensions: None,
         conditions: conditions(result),
+        levels: outcome.levels.clone(),
         curves: curves(result),
         origin: result.origin.clone(),
     }
@@ -77,6 +78,9 @@ pub(super) fn origin(session: &Session) -> Origin {
         },
         sha256: take.sha256.clone(),
         remounted: take.remounted,
+        playback_dbfs: take.level.map(|level| level.playback_dbfs),
+        driver_peak_v: take.level.and_then(|level| level.driver_peak_v),
+        aside: take.aside,
     };
     Origin {
         program: "farcone".to_owned(),
@@ -238,6 +242,7 @@ fn conditions(result: &Whole<'_>) -> Conditions {
         },
         jig,
         level_dbfs: result.measured.level_dbfs.and_then(known),
+        driver_peak_v: result.measured.driver_peak_v,
         band_hz: [result.session.band_hz.0, result.session.band_hz.1],
     }
 }

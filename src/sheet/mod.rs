@@ -10,5 +10,5 @@ mod types;
 pub use parameters::{ParameterEntry, Parameters, Share};
 pub use types::{
     AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, Evidence, Finding,
-    JigEntry, Origin, SCHEMA, Sheet, SheetError, StatedEntry, TakeEntry, ValueEntry,
+    JigEntry, LevelEntry, Origin, SCHEMA, Sheet, SheetError, StatedEntry, TakeEntry, ValueEntry,
 };

@@ -34,6 +34,9 @@ pub struct Sheet {
     pub dimensions: Option<BTreeMap<String, f64>>,
     /// What the takes were made in.
     pub conditions: Conditions,
+    /// The driver at several levels, the quietest first; empty if all takes had one level.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub levels: Vec<LevelEntry>,
     /// Impedance of each condition: measured and modelled.
     pub curves: Vec<CurveEntry>,
     /// Where the result came from.
@@ -171,8 +174,30 @@ pub struct Conditions {
     pub jig: Option<JigEntry>,
     /// Root mean square level of channel 1 in the loudest free-air take, dB below full scale; null for tables.
     pub level_dbfs: Option<f64>,
+    /// Highest peak voltage noted across the driver at its impedance peak, V; absent if no input was calibrated in volts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub driver_peak_v: Option<f64>,
     /// Lowest and highest frequency used, Hz.
     pub band_hz: [f64; 2],
+}
+
+/// One free-air take by itself, fitted with the best circuit's structure.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LevelEntry {
+    /// Name of the take.
+    pub take: String,
+    /// Peak of what was played, dB below the output's full scale.
+    pub playback_dbfs: f64,
+    /// Peak volts across the driver at its impedance peak; null if unknown.
+    pub driver_peak_v: Option<f64>,
+    /// Resonance, Hz, with the scatter of this fit alone.
+    pub fs: ValueEntry,
+    /// Mechanical Q.
+    pub qms: ValueEntry,
+    /// Electrical Q.
+    pub qes: ValueEntry,
+    /// Total Q.
+    pub qts: ValueEntry,
 }
 
 /// Impedance of one condition. All lists have the same length.
@@ -215,6 +240,15 @@ pub struct TakeEntry {
     pub sha256: Vec<String>,
     /// Whether the driver had been remounted before it.
     pub remounted: bool,
+    /// Peak of what was played, dB below the output's full scale; absent if nobody noted it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub playback_dbfs: Option<f64>,
+    /// Peak volts across the driver at its impedance peak; absent if unknown.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub driver_peak_v: Option<f64>,
+    /// Whether it only compares levels and is left out of the parameters.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub aside: bool,
 }
 
 /// Where the result came from.

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use farcone::impedance::table::TableError;
 use farcone::recording::RecordingError;
-use farcone::session::{SESSION_FILE_NAME, SessionFileError};
+use farcone::session::{ProfileError, SESSION_FILE_NAME, SessionFileError};
 
 /// Why something could not be read from or written to disk. Each message names the file.
 #[derive(Debug, thiserror::Error)]
@@ -53,4 +53,29 @@ pub enum StoreError {
     NotEmpty { folder: PathBuf },
     #[error("{}: another program is writing into this session; wait for it to end, then try again", folder.display())]
     Locked { folder: PathBuf },
+    #[error("{}: {source}", path.display())]
+    Profile { path: PathBuf, source: ProfileError },
+    #[error(
+        "{name:?} cannot be the name of a jig profile, since not every system allows it as a file name; use a name such as \
+         \"{instead}\", or give a path that ends in .jig.json"
+    )]
+    ProfileName { name: String, instead: String },
+    #[error(
+        "{}: there is no such jig profile; `farcone jig show` lists those that there are, `farcone jig new` makes one",
+        path.display()
+    )]
+    NoProfile { path: PathBuf },
+    #[error("{}: this folder of takes exists already and is never written over; choose another name for the jig, or move it away first", folder.display())]
+    TakesExist { folder: PathBuf },
+    #[error(
+        "{}: this is not the calibration that was recorded (its SHA-256 differs from the one in the jig profile); put the \
+         original back, or make the profile again",
+        path.display()
+    )]
+    CalibrationChanged { path: PathBuf },
+    #[error(
+        "the folder for jig profiles is not known, since the system names no home directory; give the profile as a path \
+         that ends in .jig.json"
+    )]
+    NoHome,
 }

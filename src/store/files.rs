@@ -4,6 +4,8 @@ use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
+use tempfile::NamedTempFile;
+
 use super::StoreError;
 
 /// Refuses a path where something exists, before the work is done whose result would go there.
@@ -26,14 +28,8 @@ pub fn write_new<E>(
         path: path.into(),
         source,
     };
-    let folder = match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".farcone-").suffix(".part");
-    readable_by_all(&mut builder);
-    let mut file = builder.tempfile_in(folder).map_err(failed)?;
+    let folder = folder_of(path);
+    let mut file = part_file(folder).map_err(failed)?;
     fill(file.as_file_mut()).map_err(|error| describe(path.into(), error))?;
     file.as_file().sync_all().map_err(failed)?;
     file.persist_noclobber(path)
@@ -42,6 +38,35 @@ pub fn write_new<E>(
             _ => failed(error.error),
         })?;
     sync_folder(folder).map_err(failed)
+}
+
+/// Writes a text file of ours that changes: the new text is whole on the disk before it takes the old one's name.
+pub fn replace_text(path: &Path, text: &str) -> Result<(), StoreError> {
+    let failed = |source| StoreError::Write {
+        path: path.into(),
+        source,
+    };
+    let folder = folder_of(path);
+    let mut file = part_file(folder).map_err(failed)?;
+    file.write_all(text.as_bytes()).map_err(failed)?;
+    file.as_file().sync_all().map_err(failed)?;
+    file.persist(path).map_err(|error| failed(error.error))?;
+    sync_folder(folder).map_err(failed)
+}
+
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    }
+}
+
+/// A temporary file, which is deleted unless it gets a name.
+fn part_file(folder: &Path) -> io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".farcone-").suffix(".part");
+    readable_by_all(&mut builder);
+    builder.tempfile_in(folder)
 }
 
 /// Writes a new text file.

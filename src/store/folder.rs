@@ -8,7 +8,7 @@ use farcone::recording::{Take, WavFormat, write_wav};
 use farcone::session::{Condition, SESSION_FILE_NAME, SessionFile, TakeFile};
 
 use super::StoreError;
-use super::files::{sync_folder, write_new, write_new_text};
+use super::files::{replace_text, sync_folder, write_new};
 use super::load::sha256;
 
 /// Whoever writes into the folder holds a lock on this file. It stays: a lock file that is deleted can be held twice.
@@ -34,14 +34,15 @@ pub fn read_session(folder: &Path) -> Result<SessionFile, StoreError> {
     SessionFile::from_json(&text).map_err(|source| StoreError::Session { path, source })
 }
 
-/// A session folder that is being written. `session.json` comes last, so a folder that has it is complete.
-pub struct NewSession {
+/// A session folder that is being written into. Takes are written once; `session.json` is replaced as a whole, after the
+/// takes that it names, so that it is complete whenever it can be read.
+pub struct SessionFolder {
     folder: PathBuf,
     /// Locked until it is closed.
     _lock: File,
 }
 
-impl NewSession {
+impl SessionFolder {
     /// Starts a folder; it may exist if it is empty.
     pub fn create(folder: &Path) -> Result<Self, StoreError> {
         let failed = |source| StoreError::Write {
@@ -59,6 +60,50 @@ impl NewSession {
             folder: folder.into(),
             _lock: lock,
         })
+    }
+
+    /// Goes on with a folder that holds a session.
+    pub fn open(folder: &Path) -> Result<(Self, SessionFile), StoreError> {
+        // Before the lock, which would leave a file in a folder that is somebody else's.
+        read_session(folder)?;
+        let lock = lock(folder)?;
+        let session = read_session(folder)?;
+        fs::create_dir_all(folder.join(TAKES_NAME)).map_err(|source| StoreError::Write {
+            path: folder.into(),
+            source,
+        })?;
+        let opened = Self {
+            folder: folder.into(),
+            _lock: lock,
+        };
+        Ok((opened, session))
+    }
+
+    /// Where it is.
+    pub fn path(&self) -> &Path {
+        &self.folder
+    }
+
+    /// A name for the next take of a condition, such as `free-air-3`: one that neither the session nor a file has. A file
+    /// without an entry is what a program that was killed left behind; it stays.
+    pub fn next_name(&self, session: &SessionFile, condition: &Condition) -> String {
+        let kind = condition.as_str();
+        let taken = |name: &String| {
+            session.takes.iter().any(|take| take.name == *name)
+                || self.take_path(name).symlink_metadata().is_ok()
+        };
+        let mut number = 1;
+        loop {
+            let name = format!("{kind}-{number}");
+            if !taken(&name) {
+                return name;
+            }
+            number += 1;
+        }
+    }
+
+    fn take_path(&self, name: &str) -> PathBuf {
+        self.folder.join(TAKES_NAME).join(format!("{name}.wav"))
     }
 
     /// Writes a take as 24-bit WAV and says how `session.json` describes it.
@@ -88,24 +133,19 @@ impl NewSession {
             source,
         })?;
         Ok(TakeFile {
-            name: name.into(),
-            condition,
-            files: vec![file],
-            channels: None,
             sha256: vec![sha256(&mut written, &path)?],
-            remounted: false,
+            ..TakeFile::new(name, condition, vec![file])
         })
     }
 
-    /// Writes `session.json` and lets go of the folder.
-    pub fn finish(self, session: &SessionFile) -> Result<PathBuf, StoreError> {
+    /// Writes `session.json`, or replaces it.
+    pub fn save(&self, session: &SessionFile) -> Result<(), StoreError> {
         let path = self.folder.join(SESSION_FILE_NAME);
         let text = session.to_json().map_err(|source| StoreError::Session {
             path: path.clone(),
             source,
         })?;
-        write_new_text(&path, &text)?;
-        Ok(path)
+        replace_text(&path, &text)
     }
 }
 
@@ -158,14 +198,63 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let first = lock(folder.path()).unwrap();
         assert!(matches!(
-            NewSession::create(folder.path()),
+            SessionFolder::create(folder.path()),
             Err(StoreError::Locked { .. })
         ));
         drop(first);
-        drop(NewSession::create(folder.path()).unwrap());
+        drop(SessionFolder::create(folder.path()).unwrap());
         assert!(matches!(
-            NewSession::create(folder.path()),
+            SessionFolder::create(folder.path()),
             Err(StoreError::NotEmpty { .. })
         ));
+    }
+
+    #[test]
+    fn a_session_grows_take_by_take() {
+        let folder = tempfile::tempdir().unwrap();
+        let take = Take::new(48_000, vec![0.1; 64], vec![0.2; 64]).unwrap();
+        let mut session = SessionFile::new("growing", vec![]);
+        let first = SessionFolder::create(folder.path()).unwrap();
+        first.save(&session).unwrap();
+        for name in ["free-air-1", "free-air-2"] {
+            let next = first.next_name(&session, &Condition::FreeAir);
+            assert_eq!(next, name);
+            let entry = first.add_take(&next, Condition::FreeAir, &take).unwrap();
+            session.takes.push(entry);
+            first.save(&session).unwrap();
+        }
+        assert!(matches!(
+            SessionFolder::open(folder.path()),
+            Err(StoreError::Locked { .. })
+        ));
+        drop(first);
+        let (second, read) = SessionFolder::open(folder.path()).unwrap();
+        assert_eq!(read, session);
+        // What a killed program left is neither overwritten nor taken for a take.
+        fs::write(folder.path().join("takes/free-air-3.wav"), "orphan").unwrap();
+        assert_eq!(
+            second.next_name(&session, &Condition::FreeAir),
+            "free-air-4"
+        );
+        assert_eq!(
+            second.next_name(&session, &Condition::SameNode),
+            "same-node-1"
+        );
+        let left: Vec<_> = fs::read_dir(folder.path())
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name())
+            .filter(|name| name.to_string_lossy().ends_with(".part"))
+            .collect();
+        assert!(left.is_empty(), "{left:?}");
+    }
+
+    #[test]
+    fn somebody_elses_folder_is_not_touched() {
+        let folder = tempfile::tempdir().unwrap();
+        assert!(matches!(
+            SessionFolder::open(folder.path()),
+            Err(StoreError::NotASession { .. })
+        ));
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
     }
 }

@@ -76,6 +76,8 @@ fn load_take(take: &TakeFile, folder: &Path) -> Result<SessionTake, StoreError> 
             .collect(),
         sha256: hashes,
         remounted: take.remounted,
+        level: take.level,
+        aside: take.aside,
     })
 }
 

@@ -7,8 +7,20 @@ mod error;
 mod files;
 mod folder;
 mod load;
+#[allow(
+    dead_code,
+    reason = "the commands that make and use jig profiles come next"
+)]
+mod profile;
 
 pub use error::StoreError;
 pub use files::{refuse_existing, safe_file_name, write_new, write_new_text};
-pub use folder::{NewSession, read_session};
+pub use folder::{SessionFolder, read_session};
 pub use load::{is_table, load};
+#[allow(
+    unused_imports,
+    reason = "the commands that make and use jig profiles come next"
+)]
+pub use profile::{
+    ListedProfile, NewProfile, copy_calibration, list_profiles, profile_path, read_profile,
+};

@@ -7,6 +7,8 @@
 )]
 
 mod demo;
+#[cfg(feature = "audio")]
+mod devices;
 mod fit;
 mod output;
 mod simulator;

@@ -110,6 +110,8 @@ pub fn take(name: &str, condition: Condition, data: Data) -> SessionTake {
         findings: vec![],
         sha256: vec![],
         remounted: false,
+        level: None,
+        aside: false,
     }
 }
 

@@ -4,6 +4,7 @@ use std::path::{Component, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use super::devices::DevicesJson;
 use super::{Condition, Cone, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 use crate::air::{AirInput, PressureInput};
 use crate::circuit::CoilFamily;
@@ -11,7 +12,7 @@ use crate::fit::Choice;
 use crate::jig::Wiring;
 use crate::quantity::{Spread, Stated};
 use crate::recording::ChannelPick;
-use crate::session::{JigInput, Session};
+use crate::session::{JigInput, Session, TakeLevel};
 
 type Result<T> = std::result::Result<T, SessionFileError>;
 
@@ -22,6 +23,12 @@ struct SessionJson {
     label: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     jig: Option<JigJson>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    devices: Option<DevicesJson>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    source_full_scale: Option<StatedJson>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    amplifier: bool,
     #[serde(default)]
     air: AirJson,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -42,7 +49,7 @@ fn default_band() -> [f64; 2] {
 /// A stated value. With neither spread, nothing was said about its doubt.
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct StatedJson {
+pub(in crate::session) struct StatedJson {
     value: f64,
     unit: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -53,7 +60,7 @@ struct StatedJson {
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct JigJson {
+pub(in crate::session) struct JigJson {
     wiring: String,
     sense: StatedJson,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -108,7 +115,7 @@ impl Default for AnalysisJson {
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct TakeJson {
+pub(in crate::session) struct TakeJson {
     name: String,
     condition: String,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -124,6 +131,18 @@ struct TakeJson {
     sha256: Vec<String>,
     #[serde(default)]
     remounted: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    level: Option<LevelJson>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    aside: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LevelJson {
+    playback_dbfs: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    driver_peak_v: Option<f64>,
 }
 
 pub(super) fn read(text: &str) -> Result<SessionFile> {
@@ -148,6 +167,13 @@ pub(super) fn read(text: &str) -> Result<SessionFile> {
     Ok(SessionFile {
         label: json.label,
         jig: json.jig.map(JigJson::read).transpose()?,
+        devices: json.devices.map(DevicesJson::read).transpose()?,
+        source_full_scale_v: positive(
+            json.source_full_scale,
+            "the full scale of the source's input",
+            "V",
+        )?,
+        amplifier: json.amplifier,
         air: json.air.read()?,
         cone: match json.cone {
             None => None,
@@ -189,13 +215,10 @@ pub(super) fn write(file: &SessionFile) -> Result<String> {
     let json = SessionJson {
         schema: SESSION_SCHEMA.into(),
         label: file.label.clone(),
-        jig: file.jig.map(|jig| JigJson {
-            wiring: jig.wiring.as_str().into(),
-            sense: StatedJson::new(jig.sense_ohm, "Ohm"),
-            leads: stated(jig.lead_ohm, "Ohm"),
-            input_load: jig.input_load_ohm.map(|load| stated(load, "Ohm")),
-            swap_channels: jig.swap_channels,
-        }),
+        jig: file.jig.as_ref().map(JigJson::new),
+        devices: file.devices.as_ref().map(DevicesJson::new),
+        source_full_scale: stated(file.source_full_scale_v, "V"),
+        amplifier: file.amplifier,
         air: AirJson {
             temperature: stated(file.air.temperature_k, "K"),
             pressure: stated(pressure, "Pa"),
@@ -237,14 +260,14 @@ fn coil(name: &str) -> Result<CoilFamily> {
 
 /// Which numbers a value may be.
 #[derive(Clone, Copy, PartialEq)]
-enum Allowed {
+pub(in crate::session) enum Allowed {
     Positive,
     NotNegative,
     Any,
 }
 
 impl StatedJson {
-    fn new(stated: Stated, unit: &str) -> Self {
+    pub(in crate::session) fn new(stated: Stated, unit: &str) -> Self {
         let (half_width, standard_uncertainty) = match stated.spread {
             Spread::HalfWidth(half_width) => (Some(half_width), None),
             Spread::Standard(standard) => (None, Some(standard)),
@@ -258,7 +281,12 @@ impl StatedJson {
         }
     }
 
-    fn read(self, what: &str, unit: &'static str, allowed: Allowed) -> Result<Stated> {
+    pub(in crate::session) fn read(
+        self,
+        what: &str,
+        unit: &'static str,
+        allowed: Allowed,
+    ) -> Result<Stated> {
         let Self { value, .. } = self;
         if self.unit != unit {
             return Err(SessionFileError::Unit {
@@ -299,7 +327,18 @@ impl StatedJson {
 }
 
 impl JigJson {
-    fn read(self) -> Result<JigInput> {
+    pub(in crate::session) fn new(jig: &JigInput) -> Self {
+        let ohm = |value: Option<Stated>| value.map(|value| StatedJson::new(value, "Ohm"));
+        Self {
+            wiring: jig.wiring.as_str().into(),
+            sense: StatedJson::new(jig.sense_ohm, "Ohm"),
+            leads: ohm(jig.lead_ohm),
+            input_load: jig.input_load_ohm.map(ohm),
+            swap_channels: jig.swap_channels,
+        }
+    }
+
+    pub(in crate::session) fn read(self) -> Result<JigInput> {
         let wiring = Wiring::parse(&self.wiring).ok_or_else(|| SessionFileError::UnknownName {
             what: "the wiring".into(),
             found: self.wiring,
@@ -363,7 +402,7 @@ impl AirJson {
 }
 
 impl TakeJson {
-    fn new(take: &TakeFile) -> Self {
+    pub(in crate::session) fn new(take: &TakeFile) -> Self {
         let (mut mass, mut volume, mut resistance) = (None, None, None);
         match take.condition {
             Condition::AddedMass { mass_kg } => mass = Some(StatedJson::new(mass_kg, "kg")),
@@ -386,10 +425,15 @@ impl TakeJson {
                 .map(|pick| [pick.source() + 1, pick.driver() + 1]),
             sha256: take.sha256.clone(),
             remounted: take.remounted,
+            level: take.level.map(|level| LevelJson {
+                playback_dbfs: level.playback_dbfs,
+                driver_peak_v: level.driver_peak_v,
+            }),
+            aside: take.aside,
         }
     }
 
-    fn read(self) -> Result<TakeFile> {
+    pub(in crate::session) fn read(self) -> Result<TakeFile> {
         let condition = condition(
             &self.name,
             &self.condition,
@@ -425,6 +469,11 @@ impl TakeJson {
             files: self.files,
             sha256: self.sha256,
             remounted: self.remounted,
+            level: self.level.map(|level| TakeLevel {
+                playback_dbfs: level.playback_dbfs,
+                driver_peak_v: level.driver_peak_v,
+            }),
+            aside: self.aside,
         })
     }
 }
