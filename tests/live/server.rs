@@ -216,19 +216,12 @@ impl Server {
         assert!(output.status.success(), "pactl {arguments:?}: {said}");
     }
 
-    /// Indices of the streams that programs play to the jig, not the jig's own.
+    /// Indices of the streams that programs play, wherever to; those of the server's own modules are left out.
     pub fn playing(&self) -> Vec<String> {
-        let sinks = self.ask(&["list", "short", "sinks"]);
-        let jig = sinks
-            .lines()
-            .find(|line| line.split('\t').nth(1) == Some(OUTPUT));
-        let Some(jig) = jig.and_then(|line| line.split('\t').next()) else {
-            return vec![];
-        };
         self.ask(&["list", "short", "sink-inputs"])
             .lines()
             .map(|line| line.split('\t').collect::<Vec<_>>())
-            .filter(|fields| fields.get(1) == Some(&jig))
+            .filter(|fields| fields.get(3) == Some(&"protocol-native.c"))
             .map(|fields| fields[0].to_owned())
             .collect()
     }
