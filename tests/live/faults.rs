@@ -7,17 +7,13 @@ use std::time::{Duration, Instant};
 
 use farcone::recording::read_wav;
 
-use crate::measure::{HOSTS, Host, MEASURE_LIMIT, check, measured};
-use crate::program::{Ended, Running, signal};
+use crate::measure::{HOSTS, Host, MEASURE_LIMIT, RATE_HZ, check, measured};
+use crate::program::{Ended, Running, SOUND_LIMIT, STEADY, signal};
 use crate::server::{OUTPUT, Server, Setup, available};
 use crate::truth::DRIVER;
 
 /// How long after a fault, or after the end of a take whose data alone shows it, the program may still run.
 const PROMISE: Duration = Duration::from_secs(5);
-/// A stream that lasts longer than this is a take, not a burst of the search for the level.
-const STEADY: Duration = Duration::from_millis(3500);
-/// Until the sound of a take begins.
-const SOUND_LIMIT: Duration = Duration::from_secs(60);
 
 /// When the program has to have ended.
 enum Shows {
@@ -35,8 +31,8 @@ fn faulty_take(host: &Host, setup: &Setup, inject: Inject, shows: &Shows) -> (En
     let mut server = Server::start(setup);
     let folder = tempfile::tempdir().expect("a temporary folder");
     let session = folder.path().join("session");
-    let mut running = Running::start(&server, host.record(&session));
-    running.wait_for_sound(&server, STEADY, SOUND_LIMIT);
+    let mut running = Running::start(&server, host.record(&session, RATE_HZ));
+    running.wait_for_sound(&server, STEADY);
     inject(&mut server, &running);
     let from = match shows {
         Shows::AtOnce => Instant::now(),
@@ -254,7 +250,7 @@ fn a_damaged_take_is_made_again() {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let session = folder.path().join("session");
         let mut running = Running::start(&server, host.measure(&session));
-        running.wait_for_sound(&server, STEADY, SOUND_LIMIT);
+        running.wait_for_sound(&server, STEADY);
         signal(running.pid(), "STOP");
         sleep(Duration::from_millis(500));
         signal(running.pid(), "CONT");
@@ -262,7 +258,7 @@ fn a_damaged_take_is_made_again() {
         assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
         assert!(ended.err.contains("again"), "{}", ended.err);
         check_folder(&session);
-        check(&ended.sheet(), &DRIVER.discretised(48_000.0));
+        check(&ended.sheet(), &DRIVER.discretised(f64::from(RATE_HZ)));
     }
 }
 
@@ -278,7 +274,7 @@ fn a_session_goes_on_after_the_server_died() {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let session = folder.path().join("session");
         let mut running = Running::start(&server, host.measure(&session));
-        running.wait_for_sound(&server, STEADY, SOUND_LIMIT);
+        running.wait_for_sound(&server, STEADY);
         server.kill();
         let ended = running.end_within(PROMISE);
         assert_eq!(ended.code, Some(1), "{}\n{}", ended.out, ended.err);
@@ -286,6 +282,6 @@ fn a_session_goes_on_after_the_server_died() {
         let server = Server::start(&Setup::new(DRIVER));
         let ended = measured(&server, host, &session);
         assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
-        check(&ended.sheet(), &DRIVER.discretised(48_000.0));
+        check(&ended.sheet(), &DRIVER.discretised(f64::from(RATE_HZ)));
     }
 }

@@ -7,8 +7,8 @@ use std::sync::{Arc, Mutex};
 use std::thread::{sleep, spawn};
 use std::time::{Duration, Instant};
 
-use crate::measure::{HOSTS, NATIVE};
-use crate::program::Running;
+use crate::measure::{HOSTS, NATIVE, RATE_HZ};
+use crate::program::{Running, STEADY};
 use crate::server::{Server, Setup, available};
 use crate::truth::DRIVER;
 
@@ -18,9 +18,6 @@ const PROMISE_CPU: f64 = 0.10;
 const PROMISE_MEMORY: u64 = 200_000_000;
 /// From the end of a take to its findings.
 const PROMISE_FINDINGS: Duration = Duration::from_millis(300);
-/// A stream that lasts longer than this is a take, not a burst of the search for the level.
-const STEADY: Duration = Duration::from_millis(3500);
-const SOUND_LIMIT: Duration = Duration::from_secs(60);
 /// Longest end of a take: its tail, findings and the file.
 const END_LIMIT: Duration = Duration::from_secs(120);
 
@@ -68,8 +65,11 @@ fn recording_leaves_the_processor_alone() {
     for host in &HOSTS {
         let server = Server::start(&Setup::new(DRIVER));
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let mut running = Running::start(&server, host.record(&folder.path().join("session")));
-        running.wait_for_sound(&server, STEADY, SOUND_LIMIT);
+        let mut running = Running::start(
+            &server,
+            host.record(&folder.path().join("session"), RATE_HZ),
+        );
+        running.wait_for_sound(&server, STEADY);
         let (begin, before_s) = (Instant::now(), cpu_s(running.pid()));
         sleep(Duration::from_secs(4));
         assert!(
@@ -98,8 +98,8 @@ fn a_long_take_fits_into_memory() {
         ..Setup::new(DRIVER)
     });
     let folder = tempfile::tempdir().expect("a temporary folder");
-    let mut arguments = NATIVE.record(&folder.path().join("session"));
-    arguments.extend(["--rate", "96000", "--duration", "60"].map(str::to_owned));
+    let mut arguments = NATIVE.record(&folder.path().join("session"), 96_000);
+    arguments.extend(["--length", "60s"].map(str::to_owned));
     let mut running = Running::start(&server, arguments);
     let (mut highest, begin) = (0, Instant::now());
     while running.is_running() {
@@ -172,7 +172,10 @@ fn findings_come_at_once() {
         let server = Server::start(&Setup::new(DRIVER));
         let folder = tempfile::tempdir().expect("a temporary folder");
         let subscription = Subscription::start(&server);
-        let running = Running::start(&server, host.record(&folder.path().join("session")));
+        let running = Running::start(
+            &server,
+            host.record(&folder.path().join("session"), RATE_HZ),
+        );
         let ended = running.end_within(END_LIMIT);
         assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
         // The last recording stream is the take's.

@@ -3,16 +3,14 @@
 use std::fs;
 use std::time::Duration;
 
-use crate::measure::{HOSTS, check, measured};
+use crate::measure::{HOSTS, RATE_HZ, check, measured};
 use crate::program::{Running, signal};
 use crate::server::{Server, Setup, available};
 use crate::sounds::Listener;
 use crate::truth::DRIVER;
 
-const RATE_HZ: u32 = 48_000;
-/// A stream that lasts longer than this is a take, and the sweep has come well above 200 Hz.
-const STEADY: Duration = Duration::from_secs(7);
-const SOUND_LIMIT: Duration = Duration::from_secs(60);
+/// By then it is a take, and its sweep has come well above 200 Hz.
+const WELL_UNDER_WAY: Duration = Duration::from_secs(7);
 /// From the signal to the end of the program.
 const END_LIMIT: Duration = Duration::from_secs(5);
 /// Length of a block in which the envelope is taken, in frames: 5 ms, a whole period of 200 Hz.
@@ -79,7 +77,7 @@ fn ctrl_c_fades_out_and_the_session_goes_on() {
         let session = folder.path().join("session");
 
         let mut running = Running::start(&server, host.measure(&session));
-        running.wait_for_sound(&server, STEADY, SOUND_LIMIT);
+        running.wait_for_sound(&server, WELL_UNDER_WAY);
         let listener = Listener::start(&server, RATE_HZ);
         std::thread::sleep(Duration::from_secs(1));
         signal(running.pid(), "INT");
@@ -95,6 +93,6 @@ fn ctrl_c_fades_out_and_the_session_goes_on() {
         let server = Server::start(&Setup::new(DRIVER));
         let ended = measured(&server, host, &session);
         assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
-        check(&ended.sheet(), &DRIVER.discretised(48_000.0));
+        check(&ended.sheet(), &DRIVER.discretised(f64::from(RATE_HZ)));
     }
 }

@@ -12,6 +12,8 @@ use crate::truth::{DRIVER, Parameters};
 
 /// How far a parameter may be off, relative: the project's promise.
 const PROMISE: f64 = 5e-3;
+/// The usual rate of the server and the program.
+pub const RATE_HZ: u32 = 48_000;
 /// Two takes of some twelve seconds with a search for the level; a damaged take is repeated twice.
 pub const MEASURE_LIMIT: Duration = Duration::from_secs(180);
 
@@ -63,10 +65,11 @@ impl Host {
         arguments
     }
 
-    /// A single take.
-    pub fn record(&self, session: &Path) -> Vec<String> {
+    /// A single take at a level of its own, which leaves out the search.
+    pub fn record(&self, session: &Path, rate_hz: u32) -> Vec<String> {
         let mut arguments = vec!["record".to_owned(), path(session), "--yes".to_owned()];
-        arguments.extend(["--condition", "free-air"].map(str::to_owned));
+        arguments.extend(["--condition", "free-air", "--level", "-20dBFS"].map(str::to_owned));
+        arguments.extend(["--rate".to_owned(), format!("{rate_hz}Hz")]);
         arguments.extend(self.flags());
         arguments
     }
@@ -125,7 +128,7 @@ fn check_on_fresh_servers(host: &Host) {
             ended.out,
             ended.err
         );
-        check(&ended.sheet(), &DRIVER.discretised(48_000.0));
+        check(&ended.sheet(), &DRIVER.discretised(f64::from(RATE_HZ)));
     }
 }
 

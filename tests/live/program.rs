@@ -11,6 +11,11 @@ use farcone::sheet::Sheet;
 
 use crate::server::Server;
 
+/// A stream that lasts longer than this is a take, not a burst of the search for the level.
+pub const STEADY: Duration = Duration::from_secs(5);
+/// Until the sound of a take begins: the search for the level comes first.
+pub const SOUND_LIMIT: Duration = Duration::from_secs(60);
+
 /// Sends a signal (`INT`, `STOP`, `CONT`) to a process that the test started.
 pub fn signal(pid: u32, name: &str) {
     // The shell's own, which is always there.
@@ -79,10 +84,10 @@ impl Running {
         format!("{}{}", text(&self.out), text(&self.err))
     }
 
-    /// Waits until it plays to the jig, in one stream for at least `steady`: then it is a take, no short burst.
-    pub fn wait_for_sound(&mut self, server: &Server, steady: Duration, limit: Duration) {
+    /// Waits until it plays to the jig, in one stream for at least `steady`.
+    pub fn wait_for_sound(&mut self, server: &Server, steady: Duration) {
         let mut since: Option<(Vec<String>, Instant)> = None;
-        while self.begin.elapsed() < limit {
+        while self.begin.elapsed() < SOUND_LIMIT {
             assert!(self.is_running(), "ended too early: {}", self.said());
             let playing = server.playing();
             match &since {
@@ -95,7 +100,7 @@ impl Running {
             }
             sleep(Duration::from_millis(50));
         }
-        panic!("no sound within {limit:?}: {}", self.said());
+        panic!("no sound within {SOUND_LIMIT:?}: {}", self.said());
     }
 
     /// Waits until it plays no longer, or has ended: when that was.

@@ -1,13 +1,12 @@
 //! Set-ups that are wrong from the start, as people have them: the right sheet, or a stop that says what to change, before
 //! anything loud was played.
 
-use crate::measure::{Host, MEASURE_LIMIT, NATIVE, check};
+use crate::measure::{Host, MEASURE_LIMIT, NATIVE, RATE_HZ, check};
 use crate::program::Running;
 use crate::server::{Faults, Server, Setup, available};
 use crate::sounds::Listener;
 use crate::truth::DRIVER;
 
-const RATE_HZ: u32 = 48_000;
 /// Louder than this is loud, relative to full scale: takes play near -20 dBFS.
 const LOUD_DBFS: f64 = -30.0;
 

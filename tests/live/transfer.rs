@@ -8,12 +8,11 @@ use farcone::recording::{WavFormat, write_wav};
 use farcone::sheet::Sheet;
 use farcone::signal::{Envelope, RatioSettings, SynchronizedSweep, channel_ratio};
 
-use crate::measure::check;
+use crate::measure::{RATE_HZ, check};
 use crate::server::{Faults, OUTPUT, Server, Setup, available};
 use crate::sounds::{Listener, play};
 use crate::truth::{Circuit, DRIVER};
 
-const RATE_HZ: u32 = 48_000;
 /// How closely the jig follows its formula, relative. Noise of -100 dBFS under a sweep of -12 dBFS leaves 0.003 % in the
 /// narrowest band.
 const METHOD: f64 = 1e-3;
