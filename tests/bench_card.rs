@@ -7,15 +7,19 @@
     reason = "a test fails by panicking, and prints the figures it measured"
 )]
 
+mod common;
+
 use std::f64::consts::{PI, TAU};
+use std::time::Instant;
 
 use farcone::bench::{
     Arrangement, Bench, BenchCard, CardFaults, DirectMonitor, Element, Inputs, LevelStep,
     LostFrames, MicrophoneBias, Mounting, Noise, SoftSuspension, Wiring, demo_driver, drivers,
 };
 use farcone::capture::{CaptureError, Live, Playback, Recorded, SoundCard, Unmonitored};
-use farcone::progress::Continue;
+use farcone::progress::{Continue, Unwatched};
 use farcone::recording::Take;
+use farcone::session::{Condition, Data, analyse};
 
 const RATE_HZ: u32 = 48_000;
 const OUT_V: f64 = 1.4;
@@ -592,5 +596,69 @@ fn three_taps_ring_at_the_resonance() {
                 at(2.25) / at(0.25)
             );
         }
+    }
+}
+
+/// Takes of the card are what the analysis expects: silence around a sweep, a latency nobody knows, unequal inputs.
+#[test]
+fn an_analysis_finds_the_driver_behind_the_card() {
+    let mut bench = bench(Wiring::AcrossDriver);
+    bench.source_ohm = 10.0;
+    for (channel, gain) in [(&mut bench.source, 1.0), (&mut bench.driver, 1.03)] {
+        channel.gain = gain;
+        channel.coupling_hz = Some(2.0);
+        channel.noise = Noise::Rms(1e-5);
+        channel.bits = Some(24);
+    }
+    let jig = common::Jig {
+        bench: bench.clone(),
+        rate_hz: f64::from(RATE_HZ),
+    };
+    // -12 dBFS, lowered to -30.
+    let sweep: Vec<f64> = common::sweep(5.0, f64::from(RATE_HZ))
+        .iter()
+        .map(|v| v * 10.0_f64.powf(-18.0 / 20.0))
+        .collect();
+    let mut card = card(bench);
+    let mut record = |arrangement, name: &str, condition| {
+        card.arrange(arrangement);
+        common::take(
+            name,
+            condition,
+            Data::Recording(play(&mut card, &sweep).take),
+        )
+    };
+    let takes = vec![
+        record(
+            Arrangement::Driver(Mounting::FreeAir),
+            "free-air-1",
+            Condition::FreeAir,
+        ),
+        record(Arrangement::SameNode, "same-node-1", Condition::SameNode),
+    ];
+    let truth = demo_driver().truth();
+    let sheet = analyse(common::session(&jig, truth.sd_m2, takes), &mut Unwatched).unwrap();
+    for (name, entry, truth) in [
+        ("fs", &sheet.parameters.fs, truth.fs_hz),
+        ("Re", &sheet.parameters.re, truth.re_ohm),
+        ("Qts", &sheet.parameters.qts, truth.qts),
+    ] {
+        let entry = entry.as_ref().unwrap();
+        let u = entry.standard_uncertainty.unwrap();
+        println!("{name}: {} ± {u}, truth {truth}", entry.value);
+        // Statistical: 4 standard uncertainties, which are themselves small.
+        assert!((entry.value - truth).abs() < 4.0 * u, "{name}");
+        assert!(u < 2e-3 * truth, "{name}: {u}");
+    }
+    // No limit: machines differ.
+    card.arrange(Arrangement::Driver(Mounting::FreeAir));
+    for most_output_a in [None, Some(5e-4)] {
+        card.faults.most_output_a = most_output_a;
+        let begin = Instant::now();
+        play(&mut card, &sweep);
+        println!(
+            "5 s with {most_output_a:?} A at most: {:.0} ms",
+            begin.elapsed().as_secs_f64() * 1e3
+        );
     }
 }

@@ -2,8 +2,25 @@
 //!
 //! Detectors know the condition: both inputs on one node are legitimately alike, shorted leads legitimately silent.
 
+mod clipping;
 mod curve;
+mod distortion;
+mod level;
+mod monitoring;
+mod playback;
+mod quiet;
 mod recording;
+mod resampled;
+mod statistics;
+mod stretches;
+mod tap;
 
 pub use curve::curve_findings;
+pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
+pub use level::{COMPRESSION_DB, GainFacts, LEVEL_STEP_DB, LevelStep, compression, level_steps};
+pub use monitoring::{ECHO_DB, monitoring};
+pub use playback::{PlaybackCheck, playback_check, playback_findings};
+pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
 pub use recording::{Expected, recording_findings};
+pub use resampled::COLLAPSE_DB;
+pub use tap::{Heard, Tapped, tapped};

@@ -33,6 +33,24 @@ codes! {
     DeadChannel = "dead-channel",
     /// Both channels are the same samples.
     IdenticalChannels = "identical-channels",
+    /// An input is loud although nothing plays yet.
+    LoudBeforeSound = "loud-before-sound",
+    /// The source channel does not contain what was played.
+    PlaybackAbsent = "playback-absent",
+    /// Frames were lost, repeated or blanked between playback and recording.
+    FramesLost = "frames-lost",
+    /// The level changed by itself while the stimulus played.
+    LevelMoved = "level-moved",
+    /// An input was driven beyond its range: samples stand at their limit.
+    Clipped = "clipped",
+    /// The input is fed back to the output: the recording has echoes of what was played.
+    MonitoringOn = "monitoring-on",
+    /// The top of the band that was played did not arrive: something changes the sample rate on the way.
+    Resampled = "resampled",
+    /// The driver distorts at this level.
+    Distorted = "distorted",
+    /// The output cannot deliver this level into the jig.
+    OutputLimited = "output-limited",
     /// The take holds too little signal to compute an impedance from.
     NoSignal = "no-signal",
     /// The driver's terminals look open: nothing is connected, or a lead is off.

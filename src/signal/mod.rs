@@ -4,7 +4,11 @@
 //! source node, channel 2 the driver side; the ratio is H = channel 2 / channel 1. Levels in dBFS are peak levels
 //! relative to full scale 1.0. The theory is in `docs/signal.md`, whose formulas are cited as (S1), (S2) ….
 
+mod arrivals;
 mod bands;
+mod follow;
+mod harmonics;
+mod loading;
 mod multisine;
 mod noise;
 mod ratio;
@@ -12,6 +16,10 @@ mod spectra;
 mod stimulus;
 mod sweep;
 
+pub use arrivals::{BandGain, Echo, band_gains, echo};
+pub use follow::{Follow, FollowWindow, follow};
+pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
+pub use loading::loading_share;
 pub use multisine::{Multisine, Tilt};
 pub use ratio::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
 pub use stimulus::{Envelope, StimulusError};

@@ -1,0 +1,274 @@
+//! A card with everything that is agreed about it, and what can be done with it.
+
+use farcone::capture::{CaptureError, Playback, Recorded, SoundCard};
+use farcone::faults::{
+    GainFacts, PlaybackCheck, compression, distortion, monitoring, playback_check,
+};
+use farcone::finding::{Finding, Severity};
+use farcone::jig::{Jig, Wiring};
+use farcone::level::{
+    BurstJig, Chosen, Goal, Limitation, Next, Reading, Seek, read_burst, read_calibration_burst,
+};
+use farcone::recording::Take;
+use farcone::session::{Condition, Devices, JigInput, TakeLevel};
+
+use super::monitor::TakeMonitor;
+use super::stop::{self, Sounding};
+use super::{LevelArgs, LiveCard, On, Sound, SoundArgs};
+use crate::cli::failure::Failure;
+
+/// A take that was made, with what laying it against the stimulus showed.
+pub struct Made {
+    /// The take.
+    pub take: Take,
+    /// What is wrong with it.
+    pub findings: Vec<Finding>,
+    /// How loud it was.
+    pub level: TakeLevel,
+}
+
+impl Made {
+    /// Whether it has to be made again.
+    pub fn is_damaged(&self) -> bool {
+        self.findings.iter().any(|finding| finding.severity == Severity::Redo)
+    }
+}
+
+/// The card, the jig that hangs on it, and the limits.
+pub struct Desk {
+    card: LiveCard,
+    sound: Sound,
+    jig: JigInput,
+    fixed_level_dbfs: Option<f64>,
+    /// Peak volts at the source input's full scale.
+    pub source_full_scale_v: Option<f64>,
+    /// Whether a power amplifier is in between.
+    pub amplifier: bool,
+    quiet: bool,
+}
+
+impl Desk {
+    /// Opens the card.
+    pub fn open(
+        devices: &Devices,
+        jig: &JigInput,
+        sound: &SoundArgs,
+        level: &LevelArgs,
+        quiet: bool,
+    ) -> Result<Self, Failure> {
+        let mut card = LiveCard::open(devices, 1)?;
+        card.connect(jig);
+        let sound = Sound::new(sound, level.ceiling, card.sample_rate_hz());
+        Ok(Self {
+            card,
+            sound,
+            jig: *jig,
+            fixed_level_dbfs: level.level,
+            source_full_scale_v: None,
+            amplifier: level.amplifier,
+            quiet,
+        })
+    }
+
+    /// Sample rate of the card, Hz.
+    pub fn sample_rate_hz(&self) -> u32 {
+        self.card.sample_rate_hz()
+    }
+
+    /// The device's own rate where a server converts, Hz.
+    pub fn resampling(&self) -> Option<u32> {
+        self.card.resampling()
+    }
+
+    /// Whether the card is invented.
+    pub fn is_bench(&self) -> bool {
+        self.card.is_bench()
+    }
+
+    /// What is played.
+    pub fn sound(&self) -> &Sound {
+        &self.sound
+    }
+
+    /// Plays and records.
+    pub fn record(&mut self, on: On, playback: &Playback, what: &str) -> Result<Recorded, Failure> {
+        self.card.arrange(on);
+        let mut monitor = TakeMonitor::new(what, self.quiet);
+        let _sounding = Sounding::begin();
+        let recorded = self.card.record(playback, &mut monitor);
+        drop(monitor);
+        if stop::wanted() {
+            return Err(Failure::Stopped);
+        }
+        match recorded {
+            Err(CaptureError::Stopped) => Err(Failure::Stopped),
+            other => Ok(other?),
+        }
+    }
+
+    /// Listens without playing.
+    pub fn listen(&mut self, on: On, length_s: f64, what: &str) -> Result<Take, Failure> {
+        let silence = self.sound.silence(length_s);
+        Ok(self.record(on, &silence, what)?.take)
+    }
+
+    /// One take at a level, checked against what was played.
+    pub fn take(&mut self, name: &str, condition: Condition, level_dbfs: f64) -> Result<Made, Failure> {
+        let playback = self.sound.full(level_dbfs)?;
+        let recorded = self.record(On::Condition(condition), &playback, name)?;
+        let findings = playback_check(name, &playback, &recorded).findings;
+        let driver_peak_v = if condition.is_calibration() {
+            None
+        } else {
+            read_burst(&recorded.take, level_dbfs, &self.burst_jig())
+                .driver
+                .and_then(|driver| driver.peak_v)
+        };
+        Ok(Made {
+            take: recorded.take,
+            findings,
+            level: TakeLevel {
+                playback_dbfs: level_dbfs,
+                driver_peak_v,
+            },
+        })
+    }
+
+    fn burst_jig(&self) -> BurstJig {
+        BurstJig {
+            jig: Jig {
+                wiring: self.jig.wiring,
+                sense_ohm: self.jig.sense_ohm.value,
+                lead_ohm: 0.0,
+                load_ohm: f64::INFINITY,
+                gain: 1.0,
+            },
+            band_hz: self.sound.band_hz(),
+            input_full_scale_v: self.source_full_scale_v,
+        }
+    }
+
+    /// What a search for the level has to reach and to keep.
+    pub fn goal(&self) -> Goal {
+        // Behind an amplifier nothing is assumed: an input calibrated in volts is asked for before.
+        let assumed_v = (!self.amplifier).then_some(Goal::LINE_OUTPUT_PEAK_V);
+        Goal {
+            relative_uncertainty: Goal::RELATIVE_UNCERTAINTY,
+            full_over_burst: self.sound.full_over_burst(),
+            start_dbfs: Goal::START_DBFS,
+            ceiling_dbfs: self.sound.ceiling_dbfs(),
+            driver_peak_v: Goal::DRIVER_PEAK_V,
+            output_full_scale_v: assumed_v,
+        }
+    }
+
+    /// The lowest level that serves for a condition, or the one that was asked for. `report` hears of every burst. The
+    /// findings are those of the burst that ended the search, if it was damaged.
+    pub fn seek(
+        &mut self,
+        condition: Condition,
+        report: &mut dyn FnMut(&Reading),
+    ) -> Result<Sought, Failure> {
+        if let Some(level_dbfs) = self.fixed_level_dbfs {
+            return Ok(Sought::Level {
+                level_dbfs,
+                chosen: None,
+            });
+        }
+        let mut seek = Seek::new(self.goal());
+        let mut before: Option<GainFacts> = None;
+        let mut again = N_REPEATS;
+        loop {
+            let level_dbfs = match seek.next() {
+                Next::Use(chosen) => {
+                    return Ok(Sought::Level {
+                        level_dbfs: chosen.playback_dbfs,
+                        chosen: Some(chosen),
+                    });
+                }
+                Next::Burst(level_dbfs) => level_dbfs,
+            };
+            let what = format!("burst at {level_dbfs:.0} dBFS");
+            let playback = self.sound.burst(level_dbfs)?;
+            let recorded = self.record(On::Condition(condition), &playback, &what)?;
+            let check = playback_check("burst", &playback, &recorded);
+            let mut findings = check.findings.clone();
+            findings.extend(monitoring("burst", &playback, &recorded));
+            if let Some(damage) = fatal(&findings) {
+                // A quiet burst may drown in noise; a louder one tells. Frames may get lost once.
+                if damage && again > 0 {
+                    again -= 1;
+                    continue;
+                }
+                return Ok(Sought::Damaged { findings });
+            }
+            let reading = self.reading(condition, level_dbfs, &recorded, &check, &mut before);
+            report(&reading);
+            seek.saw(reading);
+        }
+    }
+
+    fn reading(
+        &self,
+        condition: Condition,
+        level_dbfs: f64,
+        recorded: &Recorded,
+        check: &PlaybackCheck,
+        before: &mut Option<GainFacts>,
+    ) -> Reading {
+        let burst = self.burst_jig();
+        let mut reading = if condition.is_calibration() {
+            read_calibration_burst(&recorded.take, level_dbfs, &burst)
+        } else {
+            read_burst(&recorded.take, level_dbfs, &burst)
+        };
+        let gain = check.gain_db.map(|gain_db| GainFacts {
+            played_dbfs: level_dbfs,
+            gain_db,
+        });
+        let gave_in = match (*before, gain) {
+            (Some(low), Some(high)) => !compression("burst", low, high).is_empty(),
+            _ => false,
+        };
+        let clipped = check.findings.iter().any(|finding| finding.code == farcone::finding::Code::Clipped);
+        let distorted = reading.readout.is_some_and(|seen| {
+            !distortion(
+                "burst",
+                &self.sound.burst_sweep(level_dbfs),
+                recorded,
+                seen.fs_hz.value,
+            )
+            .is_empty()
+        });
+        reading.strained = if clipped {
+            Some(Limitation::Clipped)
+        } else if gave_in {
+            Some(Limitation::OutputGaveIn)
+        } else if distorted {
+            Some(Limitation::Distorted)
+        } else {
+            None
+        };
+        *before = gain.or(*before);
+        reading
+    }
+}
+
+/// How often a damaged take or burst is made again before somebody is asked.
+pub const N_REPEATS: usize = 2;
+
+/// What came of a search.
+pub enum Sought {
+    /// A level; without [`Chosen`] it was asked for.
+    Level {
+        /// Peak level to play at, dBFS.
+        level_dbfs: f64,
+        /// How it was chosen.
+        chosen: Option<Chosen>,
+    },
+    /// Something is wrong that no level mends.
+    Damaged {
+        /// What.
+        findings: Vec<Finding>,
+    },
+}

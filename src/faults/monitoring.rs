@@ -1,0 +1,54 @@
+//! Whether the input is fed back to the output.
+
+use crate::capture::{Playback, Recorded};
+use crate::finding::{Code, Finding, Severity};
+use crate::signal::{Echo, echo};
+
+/// Echoes above this, dB, are a loop (common practice, no source): they put ripples of 0.5 dB on the source.
+pub const ECHO_DB: f64 = -30.0;
+/// Times between which echoes are looked for, s: shorter ones belong to filters of converters, longer ones to nothing.
+const AFTER_S: (f64, f64) = (1e-3, 0.5);
+/// An echo above this, dB, has to repeat itself, as it does in a loop: two arrivals alone are a recording with a gap.
+const REPEATS_ABOVE_DB: f64 = -18.0;
+/// How much weaker than the loop says the repetition may be, dB.
+const REPEATS_WITHIN_DB: f64 = 8.0;
+
+/// Findings about feedback from the input to the output.
+///
+/// A loop without latency is invisible, and harmless to the ratio of the channels; so is any loop as long as it is stable, but
+/// the level is then not what it seems.
+pub fn monitoring(name: &str, playback: &Playback, recorded: &Recorded) -> Vec<Finding> {
+    let Some(echo) = loop_echo(playback, recorded) else {
+        return vec![];
+    };
+    let after_ms = 1e3 * echo.after_s;
+    vec![
+        Finding::new(
+            Code::MonitoringOn,
+            Severity::Redo,
+            format!(
+                "what was played comes back after {after_ms:.1} ms, {:.0} dB weaker, again and again: the input is fed back to \
+                 the output",
+                -echo.level_db
+            ),
+            "turn off direct monitoring, sidetone, loopback and \"listen to this device\", then make the take again",
+        )
+        .with_evidence(echo.level_db, "dB", Some(ECHO_DB))
+        .about(name),
+    ]
+}
+
+pub(super) fn loop_echo(playback: &Playback, recorded: &Recorded) -> Option<Echo> {
+    let take = &recorded.take;
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let echo = echo(
+        playback.samples(),
+        take.source(),
+        rate_hz,
+        AFTER_S.0,
+        AFTER_S.1,
+    )?;
+    let repeats =
+        echo.level_db < REPEATS_ABOVE_DB || echo.next_db > 2.0 * echo.level_db - REPEATS_WITHIN_DB;
+    (echo.level_db > ECHO_DB && repeats).then_some(echo)
+}

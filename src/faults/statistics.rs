@@ -1,0 +1,26 @@
+//! Levels and means of samples, as several detectors need them.
+
+/// Arithmetic mean; 0 for none.
+pub(super) fn mean(samples: &[f32]) -> f64 {
+    samples.iter().map(|&v| f64::from(v)).sum::<f64>() / samples.len().max(1) as f64
+}
+
+/// RMS level without the mean, dB relative to full scale; −∞ for silence.
+pub(super) fn rms_dbfs(samples: &[f32]) -> f64 {
+    let mean = mean(samples);
+    let power = samples
+        .iter()
+        .map(|&v| (f64::from(v) - mean).powi(2))
+        .sum::<f64>()
+        / samples.len().max(1) as f64;
+    10.0 * power.log10()
+}
+
+/// The middle value; `None` for none.
+pub(super) fn median(values: &mut [f64]) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let middle = values.len() / 2;
+    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}

@@ -1,0 +1,113 @@
+//! The source's own impedance, seen from both channels.
+
+use super::FollowWindow;
+use super::follow::Follow;
+
+/// How much of the other channel is in this one beyond what was played, formula (S13): the source node is pulled down
+/// by the current through the source's impedance, and the other channel knows the current. 0 where nothing tells.
+pub fn loading_share(
+    played: &[f32],
+    recorded: &[f32],
+    other: &[f32],
+    follow: &Follow,
+    sample_rate_hz: f64,
+) -> f64 {
+    let Some(global) = follow.delay_frames else {
+        return 0.0;
+    };
+    let mut shares: Vec<f64> = vec![];
+    for window in &follow.windows {
+        let Some(delay) = window.delay_frames else {
+            continue;
+        };
+        if !(LOADING_FROM_HZ..LOADING_TO_HZ).contains(&window.frequency_hz) {
+            continue;
+        }
+        let lag = (global + delay).round() as isize;
+        let omega = std::f64::consts::TAU * window.frequency_hz / sample_rate_hz;
+        if let Some([r11, r12, r22]) = residuals(played, recorded, other, window, lag, omega)
+            && r12 * r12 > CONVINCING * r11 * r22
+            && (LEAST_SHARE..MOST_SHARE).contains(&(r12 / r22))
+        {
+            shares.push(r12 / r22);
+        }
+    }
+    if shares.len() < FEWEST_TELLING {
+        return 0.0;
+    }
+    shares.sort_by(f64::total_cmp);
+    // The median, since a glitch stands in both channels too; nothing if they do not agree.
+    let at = |part: f64| shares[(part * (shares.len() - 1) as f64).round() as usize];
+    if at(0.75) - at(0.25) < AGREE {
+        at(0.5)
+    } else {
+        0.0
+    }
+}
+
+/// Resonances of drivers lie between, Hz; below, the coupling of the inputs bends the response within a window.
+const LOADING_FROM_HZ: f64 = 20.0;
+const LOADING_TO_HZ: f64 = 3000.0;
+/// Share of what is left of one channel that the other has to explain in a window: elsewhere noise decides.
+const CONVINCING: f64 = 0.8;
+/// Windows that have to tell.
+const FEWEST_TELLING: usize = 3;
+/// A source as large as the sense resistor gives 0.5 across the driver and −1 across the resistor. Beyond, both channels are
+/// alike for other reasons: several waves at a time, or a glitch.
+const LEAST_SHARE: f64 = -1.3;
+const MOST_SHARE: f64 = 0.7;
+/// How far the middle half of the windows may lie apart.
+const AGREE: f64 = 0.3;
+
+/// Energies of what is left of both channels after the window and its quadrature are taken out: 11, 12, 22.
+fn residuals(
+    played: &[f32],
+    recorded: &[f32],
+    other: &[f32],
+    window: &FollowWindow,
+    lag: isize,
+    omega: f64,
+) -> Option<[f64; 3]> {
+    let quarter = (0.25 * std::f64::consts::TAU / omega)
+        .round()
+        .clamp(1.0, 1e6) as isize;
+    let at = |samples: &[f32], index: isize| {
+        usize::try_from(index)
+            .ok()
+            .and_then(|index| samples.get(index))
+            .map_or(0.0, |&v| f64::from(v))
+    };
+    // Gram-Schmidt over columns 1, x, q, then both channels.
+    let rows = |make: &dyn Fn(isize) -> f64| -> Vec<f64> {
+        (0..window.n_frames)
+            .map(|i| {
+                let turn = std::f64::consts::TAU * (i as f64 + 0.5) / window.n_frames as f64;
+                make((window.start + i) as isize) * (0.5 - 0.5 * turn.cos()).sqrt()
+            })
+            .collect()
+    };
+    let mut columns = [
+        rows(&|_| 1.0),
+        rows(&|n| at(played, n)),
+        rows(&|n| at(played, n - quarter) - at(played, n + quarter)),
+        rows(&|n| at(recorded, n + lag)),
+        rows(&|n| at(other, n + lag)),
+    ];
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    for i in 0..3 {
+        let (done, rest) = columns.split_at_mut(i + 1);
+        let unit = &done[i];
+        let energy = dot(unit, unit);
+        if energy <= 0.0 {
+            return None;
+        }
+        for column in rest {
+            let share = dot(unit, column) / energy;
+            for (value, basis) in column.iter_mut().zip(unit) {
+                *value -= share * basis;
+            }
+        }
+    }
+    let [_, _, _, first, second] = &columns;
+    Some([dot(first, first), dot(first, second), dot(second, second)])
+}
