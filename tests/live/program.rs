@@ -13,6 +13,8 @@ use crate::server::Server;
 
 /// A stream that lasts longer than this is a take, not a burst of the search for the level.
 pub const STEADY: Duration = Duration::from_secs(5);
+/// Said when a damaged take is not kept.
+pub const REPEATS: &str = "is made again";
 /// Until the sound of a take begins: the search for the level comes first.
 pub const SOUND_LIMIT: Duration = Duration::from_secs(60);
 
@@ -115,6 +117,19 @@ impl Running {
             sleep(Duration::from_millis(20));
         }
         Instant::now()
+    }
+
+    /// Waits until it has ended, or has said that it makes the take again.
+    pub fn end_or_repeat_within(&mut self, limit: Duration) {
+        let begin = Instant::now();
+        while self.is_running() && !self.said().contains(REPEATS) {
+            assert!(
+                begin.elapsed() < limit,
+                "nothing within {limit:?}: {}",
+                self.said()
+            );
+            sleep(Duration::from_millis(20));
+        }
     }
 
     /// Waits for the end; a run that takes longer than the limit, measured from now, fails the test.
