@@ -67,7 +67,7 @@ impl Host {
 
     /// A single take at a level of its own, which leaves out the search.
     pub fn record(&self, session: &Path, rate_hz: u32) -> Vec<String> {
-        let mut arguments = vec!["record".to_owned(), path(session), "--yes".to_owned()];
+        let mut arguments = vec!["record".to_owned(), path(session)];
         arguments.extend(["--condition", "free-air", "--level", "-20dBFS"].map(str::to_owned));
         arguments.extend(["--rate".to_owned(), format!("{rate_hz}Hz")]);
         arguments.extend(self.flags());
