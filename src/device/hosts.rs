@@ -8,6 +8,19 @@ use crate::capture::Side;
 
 /// The sound system without a server between; what it says of rates and channels is not what a server would say.
 const ALSA: &str = "alsa";
+/// ALSA's plug-ins that are no devices: the null device runs as fast as it is asked to, the one for JACK prints to standard
+/// error by itself, the others convert for another device.
+const NO_DEVICES: [&str; 9] = [
+    "null",
+    "jack",
+    "lavrate",
+    "samplerate",
+    "speexrate",
+    "speex",
+    "upmix",
+    "vdownmix",
+    "usbstream",
+];
 /// How many names a message lists.
 const MOST_NAMES: usize = 8;
 
@@ -44,6 +57,16 @@ pub(super) fn own_name(device: &cpal::Device) -> Option<String> {
     Some(device.id().ok()?.id().to_owned())
 }
 
+/// Whether it is listed as a device and is none.
+pub(super) fn is_no_device(device: &cpal::Device) -> bool {
+    let id = device.id();
+    id.is_ok_and(|id| id.host().to_string() == ALSA && is_no_alsa_device(id.id()))
+}
+
+fn is_no_alsa_device(id: &str) -> bool {
+    NO_DEVICES.contains(&id.split(':').next().unwrap_or(id))
+}
+
 /// A name without the host's in front.
 pub(super) fn without_host<'a>(host: &str, id: &'a str) -> &'a str {
     match id.split_once(':') {
@@ -67,7 +90,7 @@ pub(super) fn find(host: &cpal::Host, id: &str, side: Side) -> Result<cpal::Devi
         if own.as_deref() == Some(wanted) && has_side(&device) {
             return Ok(device);
         }
-        if has_side(&device) {
+        if has_side(&device) && !is_no_device(&device) {
             other_names.extend(own);
         }
     }
@@ -131,6 +154,22 @@ mod tests {
         assert_eq!(without_host("alsa", "alsa:jig_play"), "jig_play");
         assert_eq!(without_host("alsa", "ALSA:hw:CARD=0"), "hw:CARD=0");
         assert_eq!(without_host("alsa", "hw:CARD=0,DEV=0"), "hw:CARD=0,DEV=0");
+    }
+
+    #[test]
+    fn converters_are_no_devices_and_servers_are() {
+        for id in ["null", "lavrate", "speex:x"] {
+            assert!(is_no_alsa_device(id), "{id}");
+        }
+        for id in [
+            "default",
+            "pipewire",
+            "pulse",
+            "hw:CARD=0,DEV=0",
+            "nullable",
+        ] {
+            assert!(!is_no_alsa_device(id), "{id}");
+        }
     }
 
     #[test]

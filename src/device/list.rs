@@ -15,20 +15,6 @@ use crate::capture::Side;
 /// How long all sound systems together may take to name their devices, s. A healthy one takes a tenth.
 const LIMIT_S: f64 = 4.5;
 
-/// ALSA's plug-ins that are no devices: the null device runs as fast as it is asked to, the one for JACK prints to standard
-/// error by itself, the others convert for another device.
-const NO_DEVICES: [&str; 9] = [
-    "null",
-    "jack",
-    "lavrate",
-    "samplerate",
-    "speexrate",
-    "speex",
-    "upmix",
-    "vdownmix",
-    "usbstream",
-];
-
 /// One side of a device.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Device {
@@ -141,7 +127,7 @@ fn ask(name: &str, to: &Sender<Found>) {
     let devices = hosts::host(name).and_then(|host| host.devices().map_err(|e| e.to_string()));
     match devices {
         Ok(devices) => {
-            for device in devices.filter(|device| !is_no_device(name, device)) {
+            for device in devices.filter(|device| !hosts::is_no_device(device)) {
                 for side in [Side::Output, Side::Input] {
                     if let Some(device) = side_of(&device, side) {
                         let _ = to.send(Found::Device(side, device));
@@ -154,15 +140,6 @@ fn ask(name: &str, to: &Sender<Found>) {
         }
     }
     let _ = to.send(Found::All);
-}
-
-fn is_no_device(host: &str, device: &cpal::Device) -> bool {
-    let id = hosts::own_name(device).unwrap_or_default();
-    host == "alsa" && is_no_alsa_device(&id)
-}
-
-fn is_no_alsa_device(id: &str) -> bool {
-    NO_DEVICES.contains(&id.split(':').next().unwrap_or(id))
 }
 
 /// One side of a device, unless it has none or is dead.
@@ -207,22 +184,6 @@ fn side_of(device: &cpal::Device, side: Side) -> Option<Device> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn converters_are_no_devices_and_servers_are() {
-        for id in ["null", "lavrate", "speex:x"] {
-            assert!(is_no_alsa_device(id), "{id}");
-        }
-        for id in [
-            "default",
-            "pipewire",
-            "pulse",
-            "hw:CARD=0,DEV=0",
-            "nullable",
-        ] {
-            assert!(!is_no_alsa_device(id), "{id}");
-        }
-    }
 
     #[test]
     fn a_sound_system_that_hangs_is_left_behind_with_what_it_named() {
