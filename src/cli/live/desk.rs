@@ -83,11 +83,6 @@ impl Desk {
         self.card.resampling()
     }
 
-    /// Whether the card is invented.
-    pub fn is_bench(&self) -> bool {
-        self.card.is_bench()
-    }
-
     /// What is played.
     pub fn sound(&self) -> &Sound {
         &self.sound
