@@ -19,10 +19,6 @@ use takes::{calibrate, check, driver_take, loaded};
 
 /// How long is listened for taps, s.
 const TAP_S: f64 = 4.0;
-/// A check resistor that reads off by more than this says that something about the jig is not as described.
-const CHECK_OFF: f64 = 0.02;
-/// The default jig, ohm.
-const SENSE: &str = "47ohm+-1%";
 
 /// Leads through a measurement.
 pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {

@@ -15,6 +15,9 @@ use crate::cli::takes::UNNAMED;
 use crate::cli::values;
 use crate::store;
 
+/// The default jig.
+const SENSE: &str = "47ohm+-1%";
+
 pub fn folder_and_label(
     args: &MeasureArgs,
     dialogue: &Dialogue,
@@ -103,7 +106,7 @@ pub fn ask_devices(dialogue: &Dialogue) -> Result<Devices, Failure> {
         })
         .collect();
     if suited.is_empty() {
-        return Err(CaptureError::Unavailable {
+        return Err(farcone::capture::CaptureError::Unavailable {
             side: farcone::capture::Side::Input,
             device: "any".to_owned(),
             detail: "no output together with an input of two channels was found".to_owned(),

@@ -13,6 +13,9 @@ use crate::cli::measure::job::{Done, Job};
 use crate::cli::measure::{screens, start};
 use crate::cli::{values, view};
 
+/// A check resistor that reads off by more than this says that something about the jig is not as described.
+const CHECK_OFF: f64 = 0.02;
+
 /// A calibration take; may be skipped.
 pub fn calibrate(job: &mut Job, heading: &str, condition: Condition) -> Result<(), Failure> {
     job.dialogue.heading(heading);
