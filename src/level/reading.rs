@@ -146,6 +146,7 @@ fn ratio_of(take: &Take, burst: &BurstJig) -> Option<ChannelRatio> {
         low_hz: burst.band_hz.0,
         high_hz: burst.band_hz.1,
         resolution_hz: RatioSettings::resolution_hz(take.n_frames(), rate_hz),
+        may_vanish: false,
     };
     channel_ratio(
         take.source(),

@@ -27,6 +27,9 @@ impl Goal {
     pub const DRIVER_PEAK_V: f64 = 0.3;
     /// Twice this is the 95 % interval that is wanted of fs and Qts from noise alone. What is typed is doubted more than that.
     pub const RELATIVE_UNCERTAINTY: f64 = 0.001;
+    /// The same of each point of a calibration's channel ratio: whatever is off there is off in every take, and leads of
+    /// 0.05 ohm are a thousandth of what channel 1 holds.
+    pub const CALIBRATION_UNCERTAINTY: f64 = 0.000_2;
     /// Peak volts at full scale of a headphone or line output of 2 V RMS, where nobody measured it (common practice, no
     /// source; balanced studio outputs deliver more, which is why the voltage is asked for behind an amplifier).
     pub const LINE_OUTPUT_PEAK_V: f64 = 2.83;

@@ -62,6 +62,7 @@ pub(super) fn measure(
         low_hz: session.band_hz.0,
         high_hz: session.band_hz.1,
         resolution_hz: coarsest(&session.takes),
+        may_vanish: false,
     };
     let wiring = session.jig.map(|jig| jig.wiring);
     let swap = session.jig.is_some_and(|jig| jig.swap_channels);
@@ -109,6 +110,10 @@ pub(super) fn measure(
                     }
                 }
                 let rate_hz = f64::from(recording.sample_rate_hz());
+                let settings = RatioSettings {
+                    may_vanish: expected(&take.condition, wiring).silent_driver,
+                    ..settings
+                };
                 match channel_ratio(
                     recording.source(),
                     recording.driver(),

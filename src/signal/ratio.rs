@@ -57,6 +57,9 @@ pub struct RatioSettings {
     pub high_hz: f64,
     /// Narrowest band, Hz. Takes that are to be combined share it: the widest [`RatioSettings::resolution_hz`] of them.
     pub resolution_hz: f64,
+    /// Whether channel 2 may hold next to nothing, as with shorted leads: then a point counts by its uncertainty relative to
+    /// channel 1, not to the ratio, since leaving out what noise makes small would bias the rest.
+    pub may_vanish: bool,
 }
 
 impl RatioSettings {
@@ -132,7 +135,7 @@ pub fn channel_ratio(
             pair[0] >= low_hz - settings.resolution_hz
                 && pair[1] <= high_hz + settings.resolution_hz
         })
-        .filter_map(|pair| reduce(&spectra, pair[0], pair[1]))
+        .filter_map(|pair| reduce(&spectra, pair[0], pair[1], settings.may_vanish))
         .collect();
     let points = centred(&bands);
     let frequency =
@@ -145,7 +148,7 @@ pub fn channel_ratio(
 }
 
 /// Sums of one band; `None` if it holds no bin, or no signal above the noise.
-fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option<Band> {
+fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64, may_vanish: bool) -> Option<Band> {
     let (first, last) = bins_between(spectra, low_hz, high_hz);
     if last <= first {
         return None;
@@ -172,7 +175,8 @@ fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option<Band> {
     }
     let h = s12 / signal;
     let variance = 0.5 * noise * spectra.inflation * s11 / (signal * signal);
-    let sure = 2.0 * variance <= WORST_RELATIVE * WORST_RELATIVE * h.norm_sqr();
+    let relative_to = if may_vanish { 1.0 } else { h.norm_sqr() };
+    let sure = 2.0 * variance <= WORST_RELATIVE * WORST_RELATIVE * relative_to;
     if !sure {
         return None;
     }

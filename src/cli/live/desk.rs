@@ -150,11 +150,15 @@ impl Desk {
     }
 
     /// What a search for the level has to reach and to keep.
-    pub fn goal(&self) -> Goal {
+    pub fn goal(&self, condition: Condition) -> Goal {
         // Behind an amplifier nothing is assumed: an input calibrated in volts is asked for before.
         let assumed_v = (!self.amplifier).then_some(Goal::LINE_OUTPUT_PEAK_V);
         Goal {
-            relative_uncertainty: Goal::RELATIVE_UNCERTAINTY,
+            relative_uncertainty: if condition.is_calibration() {
+                Goal::CALIBRATION_UNCERTAINTY
+            } else {
+                Goal::RELATIVE_UNCERTAINTY
+            },
             full_over_burst: self.sound.full_over_burst(),
             start_dbfs: Goal::START_DBFS,
             ceiling_dbfs: self.sound.ceiling_dbfs(),
@@ -176,7 +180,7 @@ impl Desk {
                 chosen: None,
             });
         }
-        let mut seek = Seek::new(self.goal());
+        let mut seek = Seek::new(self.goal(condition));
         let mut before: Option<GainFacts> = None;
         let mut again = N_REPEATS;
         loop {

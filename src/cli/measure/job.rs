@@ -273,7 +273,8 @@ impl Job {
             }
             Sought::Level { level_dbfs, chosen } => {
                 if let Some(chosen) = chosen {
-                    self.dialogue.say(&chosen_line(&chosen, &self.desk.goal()));
+                    self.dialogue
+                        .say(&chosen_line(&chosen, &self.desk.goal(condition)));
                 }
                 level_dbfs
             }

@@ -38,7 +38,7 @@ pub fn series(job: &mut Job, n_levels: u8) -> Result<(), Failure> {
 
 /// How much louder than its own level the driver may be measured, dB.
 fn headroom_db(job: &Job, own_dbfs: f64) -> f64 {
-    let goal = job.desk.goal();
+    let goal = job.desk.goal(Condition::FreeAir);
     let mut bounds = vec![goal.ceiling_dbfs - own_dbfs];
     let level = job
         .session

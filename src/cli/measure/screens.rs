@@ -23,8 +23,9 @@ pub const CAUTIONS: &[&str] = &[
 
 /// The wiring, drawn, with the node that all grounds meet at.
 pub fn wiring(jig: &JigInput) -> String {
-    let ohm = format!("{} ohm", jig.sense_ohm.value);
-    let resistor = format!("[{ohm:^9}]");
+    // Ten columns, whatever the value.
+    let ohm = format!("{:.5} ohm", jig.sense_ohm.value.to_string());
+    let resistor = format!("[{ohm:^10}]");
     match jig.wiring {
         Wiring::AcrossDriver => format!(
             "
@@ -42,7 +43,7 @@ pub fn wiring(jig: &JigInput) -> String {
             "
   amplifier + ─────┬──────[driver]─────┬─────────┐
                    │     (floating)    │         │
-              channel 1           channel 2  {resistor}
+              channel 1         channel 2  {resistor}
              (source node)   (resistor's top)    │
                                                  │
   amplifier − (ground) ─────────────────────────(●)  GROUND NODE: the resistor's foot.
