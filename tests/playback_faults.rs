@@ -375,7 +375,10 @@ fn blanks_are_found() {
         let at = frame_at(&setup, frequency_hz);
         println!("{n} zeros at {frequency_hz} Hz");
         let (playback, source, driver) = both(&setup, |v| v[at..at + n].fill(0.0));
-        assert_eq!(codes(&playback, source, driver), ["frames-lost"]);
+        let findings = playback_findings("take", &playback, &recorded(source, driver));
+        assert_eq!(findings.len(), 1);
+        assert_eq!(findings[0].code, Code::FramesLost);
+        assert!(findings[0].message.contains("blank"), "{findings:?}");
     }
     // Digital silence around the stimulus is none.
     let (playback, source, driver) = both(&setup, |v| v[..setup.latency].fill(0.0));

@@ -37,7 +37,10 @@ const INPUT_PEAK_DBFS: f64 = -6.0;
 /// Largest step, dB: a factor of four shows enough of what comes, and a wrong guess at the noise cannot run away.
 const LARGEST_STEP_DB: f64 = 12.0;
 /// Smallest step worth a burst, dB.
-const SMALLEST_STEP_DB: f64 = 1.0;
+const SMALLEST_STEP_DB: f64 = 2.0;
+/// On top of what is missing, dB: the uncertainty of a burst is known to a tenth itself, and a burst that just misses is
+/// followed by another.
+const MARGIN_DB: f64 = 1.0;
 /// Back from a level that strained something, dB.
 const STEP_BACK_DB: f64 = 6.0;
 
@@ -134,7 +137,7 @@ impl Seek {
         }
         // Noise stays while the signal grows: twice the level, half the uncertainty, (N2).
         let wanted = expected.map_or(LARGEST_STEP_DB, |u| {
-            20.0 * (u / self.goal.relative_uncertainty).log10()
+            20.0 * (u / self.goal.relative_uncertainty).log10() + MARGIN_DB
         });
         let step = wanted.clamp(SMALLEST_STEP_DB, LARGEST_STEP_DB);
         let next = least(level + step, bound);

@@ -1,10 +1,12 @@
 //! Flags about the sound card, the level and the sound.
 
 use clap::Args;
-use farcone::capture::CEILING_DBFS;
 use farcone::recording::ChannelPick;
 
 use crate::cli::values;
+
+/// [`farcone::capture::CEILING_DBFS`], as it is typed.
+const DEFAULT_CEILING: &str = "-15dBFS";
 
 /// Which sound card.
 #[derive(Args, Clone, Default)]
@@ -41,7 +43,7 @@ pub struct LevelArgs {
     pub level: Option<f64>,
 
     /// Never play above this peak level; find out first what it is in volts
-    #[arg(long, value_name = "LEVEL", allow_hyphen_values = true, default_value_t = CEILING_DBFS, value_parser = values::level_dbfs)]
+    #[arg(long, value_name = "LEVEL", allow_hyphen_values = true, default_value = DEFAULT_CEILING, value_parser = values::level_dbfs)]
     pub ceiling: f64,
 
     /// A power amplifier is between output and jig: nothing is played before one input is calibrated in volts
@@ -68,4 +70,15 @@ pub struct SoundArgs {
     /// Lowest frequency; for a tweeter no lower than a quarter of its resonance (Hz, kHz)
     #[arg(long, value_name = "FREQUENCY", default_value = "5Hz", value_parser = values::frequency_hz)]
     pub start: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_help_names_the_ceiling_that_holds() {
+        let ceiling = values::level_dbfs(DEFAULT_CEILING).unwrap();
+        assert_eq!(ceiling, farcone::capture::CEILING_DBFS);
+    }
 }

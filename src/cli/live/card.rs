@@ -88,11 +88,6 @@ impl LiveCard {
             Self::Real(card) => card.resampling(),
         }
     }
-
-    /// Whether it is invented.
-    pub fn is_bench(&self) -> bool {
-        matches!(self, Self::Bench(_))
-    }
 }
 
 impl SoundCard for LiveCard {

@@ -1,9 +1,7 @@
 //! A card with everything that is agreed about it, and what can be done with it.
 
 use farcone::capture::{CaptureError, Playback, Recorded, SoundCard};
-use farcone::faults::{
-    GainFacts, PlaybackCheck, compression, distortion, monitoring, playback_check,
-};
+use farcone::faults::{GainFacts, PlaybackCheck, compression, distortion, playback_check};
 use farcone::finding::{Code, Finding, Severity};
 use farcone::jig::Jig;
 use farcone::level::{
@@ -81,11 +79,6 @@ impl Desk {
     /// The device's own rate where a server converts, Hz.
     pub fn resampling(&self) -> Option<u32> {
         self.card.resampling()
-    }
-
-    /// Whether the card is invented.
-    pub fn is_bench(&self) -> bool {
-        self.card.is_bench()
     }
 
     /// What is played.
@@ -200,15 +193,15 @@ impl Desk {
             let playback = self.sound.burst(level_dbfs)?;
             let recorded = self.record(On::Condition(condition), &playback, &what)?;
             let check = playback_check("burst", &playback, &recorded);
-            let mut findings = check.findings.clone();
-            findings.extend(monitoring("burst", &playback, &recorded));
-            if let Some(damage) = fatal(&findings) {
+            if let Some(damage) = fatal(&check.findings) {
                 // A quiet burst may drown in noise; a louder one tells. Frames may get lost once.
                 if damage && again > 0 {
                     again -= 1;
                     continue;
                 }
-                return Ok(Sought::Damaged { findings });
+                return Ok(Sought::Damaged {
+                    findings: check.findings,
+                });
             }
             let reading = self.reading(
                 condition,

@@ -272,7 +272,7 @@ fn show(args: &ShowArgs) -> Result<u8, Failure> {
             };
             text.push_str(&view::hanging(
                 "",
-                &format!("{}: {what}", listed.name),
+                &format!("{}: {what} ({})", listed.name, listed.path.display()),
                 look,
             ));
         }

@@ -77,8 +77,8 @@ fn goal() -> Goal {
     }
 }
 
-/// A search may overshoot by its smallest step, since no shorter one is worth a burst.
-const STEP_DB: f64 = SMALLEST_STEP_DB;
+/// A search may overshoot by its smallest step, since no shorter one is worth a burst, and by its margin.
+const STEP_DB: f64 = SMALLEST_STEP_DB + MARGIN_DB;
 
 #[test]
 fn the_lowest_level_that_serves_is_found() {
