@@ -12,6 +12,7 @@
     reason = "a test fails by panicking, and figures are printed"
 )]
 
+mod dialogue;
 mod faults;
 mod figures;
 mod interrupt;

@@ -3,7 +3,7 @@
 use std::process::Command;
 
 use rexpect::process::WaitStatus;
-use rexpect::reader::Options;
+use rexpect::reader::{Options, ReadUntil, Regex};
 use rexpect::session::{PtySession, spawn_with_options};
 
 /// A program that believes it talks to a person. Its escape sequences are taken out of what it says.
@@ -27,6 +27,21 @@ impl Terminal {
         self.session
             .exp_string(text)
             .unwrap_or_else(|error| panic!("no \"{text}\": {error}"))
+    }
+
+    /// Waits for what a regular expression describes: what came before it and what it matched; or the rest, at the end.
+    pub fn wait_for_any(&mut self, regex: &str) -> Result<(String, String), String> {
+        let regex = Regex::new(regex).expect("a regular expression");
+        let wanted = vec![ReadUntil::Regex(regex.clone()), ReadUntil::EOF];
+        let found = self
+            .session
+            .exp_any(wanted)
+            .unwrap_or_else(|error| panic!("no question, and no end: {error}"));
+        if regex.is_match(&found.1) {
+            Ok(found)
+        } else {
+            Err(found.1)
+        }
     }
 
     pub fn send_line(&mut self, line: &str) {
