@@ -215,7 +215,6 @@ fn finish(job: &Job, json: bool) -> Result<u8, Failure> {
 fn result(sheet: &Sheet, path: &std::path::Path, job: &Job) -> String {
     let look = Look::of_stdout();
     let mut text = view::sheet(sheet, None, look);
-    text.push_str(&view::levels(sheet, look));
     text.push_str(&view::plot(sheet, look));
     text.push_str(&format!(
         "\nSheet: {}\nAgain, with other assumptions: farcone fit {}\n",

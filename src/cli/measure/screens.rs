@@ -6,6 +6,7 @@ use farcone::session::{Condition, JigInput};
 /// Everything that has to be known before the first sound.
 pub const CAUTIONS: &[&str] = &[
     "Nobody wears headphones on the output in use, and no other loudspeaker hangs on it.",
+    "Grounds: across the driver, the driver's minus is ground; across the resistor, neither driver terminal may touch ground.",
     "Amplifiers: never connect a bridged output (most small class-D boards, balanced outputs, some headphone jacks) to a \
      sound card's ground: neither of its terminals is ground. Measure DC between the two sleeves before joining them.",
     "Phantom power and plug-in power off before anything is plugged. Line or instrument inputs, both alike; their knobs stay \

@@ -39,6 +39,20 @@ pub fn start(
             SessionFile::new(UNNAMED, vec![]),
         )
     };
+    if let Some(take) = session
+        .takes
+        .iter()
+        .find(|take| take.files.iter().any(|file| store::is_table(file)))
+    {
+        return Err(Failure::usage(
+            format!(
+                "{} is made of impedance tables (\"{}\"), which do not mix with recordings",
+                folder.display(),
+                take.name
+            ),
+            "measure into another folder",
+        ));
+    }
     let mut findings = vec![];
     if let Some((path, profile)) = &profile {
         findings = today().map_or_else(Vec::new, |today| profile_findings(profile, today));

@@ -21,6 +21,7 @@ pub fn sheet(sheet: &Sheet, truths: Option<&Truths>, look: Look) -> String {
     out.push_str(&parameters::table(sheet, truths, look));
     out.push_str(&doubts::list(sheet, look));
     out.push_str(&findings::list(&sheet.findings, look));
+    out.push_str(&levels::table(sheet, look));
     out
 }
 
@@ -61,11 +62,6 @@ pub fn hanging(first: &str, text: &str, look: Look) -> String {
 /// Findings of a sheet, each with its take.
 pub fn findings_of_sheet(findings: &[farcone::sheet::Finding], look: Look) -> String {
     findings::list(findings, look)
-}
-
-/// The driver at several levels; empty if there was one.
-pub fn levels(sheet: &Sheet, look: Look) -> String {
-    levels::table(sheet, look)
 }
 
 /// Findings that are not in a sheet yet.

@@ -193,6 +193,13 @@ fn remarks(
         ),
         look,
     );
+    if let Some(peak_v) = sheet.conditions.driver_peak_v {
+        let shown = format!(
+            "Level: {:.0} mV peak across the driver at its resonance.",
+            1000.0 * peak_v
+        );
+        out.push_str(&item("  ", &shown, look));
+    }
     if sheet.parameters.level_1w.is_some() {
         out.push_str(&item(
             "  ",
