@@ -118,6 +118,7 @@ impl Desk {
         let playback = self.sound.full(level_dbfs)?;
         let recorded = self.record(On::Condition(condition), &playback, name)?;
         let findings = playback_check(name, &playback, &recorded).findings;
+        refuse_exchanged(&playback, &recorded, &findings)?;
         let driver_peak_v = if condition.is_calibration() {
             None
         } else {
@@ -197,6 +198,7 @@ impl Desk {
             let playback = self.sound.burst(level_dbfs)?;
             let recorded = self.record(On::Condition(condition), &playback, &what)?;
             let check = playback_check("burst", &playback, &recorded);
+            refuse_exchanged(&playback, &recorded, &check.findings)?;
             if let Some(damage) = fatal(&check.findings) {
                 // A quiet burst may drown in noise; a louder one tells. Frames may get lost once.
                 if damage && again > 0 {
@@ -283,6 +285,32 @@ impl Desk {
         let found = distortion("burst", &of(take.source()), &of(take.driver()), Some(fs_hz));
         !found.findings.is_empty()
     }
+}
+
+/// Refuses a damaged recording that would be a good one with its channels exchanged: no other take mends that, and what is
+/// found wrong with it (lost frames, a moved level) is the driver's own response.
+fn refuse_exchanged(
+    playback: &Playback,
+    recorded: &Recorded,
+    findings: &[Finding],
+) -> Result<(), Failure> {
+    if fatal(findings).is_none() {
+        return Ok(());
+    }
+    let exchanged = Recorded {
+        take: recorded.take.clone().swapped(),
+        n_reported_losses: recorded.n_reported_losses,
+    };
+    let check = playback_check("exchanged", playback, &exchanged);
+    if check.delay_frames.is_none() || fatal(&check.findings).is_some() {
+        return Ok(());
+    }
+    Err(Failure::SetUp {
+        message: "channel 2 holds what was played, and channel 1 only what the driver leaves of it: the plugs of the two inputs \
+                  are exchanged. Exchange them, or add --input-channels 2,1. Takes that were made before are exchanged as well: \
+                  begin in a new folder"
+            .to_owned(),
+    })
 }
 
 /// What ends a search: `Some(true)` for damage that may have been bad luck, `Some(false)` for a set-up that has to change first.
