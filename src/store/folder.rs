@@ -68,8 +68,9 @@ impl SessionFolder {
         read_session(folder)?;
         let lock = lock(folder)?;
         let session = read_session(folder)?;
-        fs::create_dir_all(folder.join(TAKES_NAME)).map_err(|source| StoreError::Write {
-            path: folder.into(),
+        let takes = folder.join(TAKES_NAME);
+        fs::create_dir_all(&takes).map_err(|source| StoreError::Write {
+            path: takes,
             source,
         })?;
         let opened = Self {

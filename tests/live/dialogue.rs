@@ -17,9 +17,10 @@ const MASS_KG: f64 = 2.4e-3;
 /// How far fs may be off, relative: the invented card has its own faults, and the accuracy has tests of its own.
 const METHOD: f64 = 0.02;
 
-/// Beginnings of the questions that have a default, with the answers; the first that fits is taken.
+/// Beginnings of the questions with their answers; the first that fits is taken.
 const ANSWERS: &[(&str, &str)] = &[
-    ("Read, and so?", ""),
+    ("What do you call it?", "left unit"),
+    ("Read, and all of it", ""),
     ("Which?", "1"),
     ("The resistor's value", ""),
     ("Wired like this", ""),
@@ -28,58 +29,54 @@ const ANSWERS: &[(&str, &str)] = &[
     ("Its value with its tolerance", "22ohm+-1%"),
     ("Its diameter", "78mm+-1mm"),
     ("Temperature and altitude", "23C,400m"),
+    ("Everything you add", "2.4g+-0.05g"),
     // Findings: go on with the take.
     ("What now?", "2"),
 ];
+/// What every question ends in, with its default in brackets.
+const PROMPT: &str = r"(\[[^\]\r\n]+\] )?> ";
 
-fn guided(session: &Path) -> Terminal {
+fn guided(session: &Path, more: &[&str]) -> Terminal {
     let mut command = Command::new(env!("CARGO_BIN_EXE_farcone"));
     command
-        .args(["measure", "--host", "bench", "--length", "5s"])
+        .args(["measure", "--host", "bench", "--length", "3s"])
+        .args(more)
         .arg(session);
     Terminal::start(command, LIMIT_S)
 }
 
-/// Answers every question until the program ends, or until `stop_at` has been said; what was said on the way.
-fn answer(terminal: &mut Terminal, stop_at: Option<&str>) -> String {
-    let questions: Vec<String> = ANSWERS
+/// The question that a text ends in: the last of [`ANSWERS`] in its last lines.
+fn asked(text: &str) -> &'static (&'static str, &'static str) {
+    ANSWERS
         .iter()
-        .map(|(question, _)| question.replace('?', r"\?"))
-        .collect();
-    // A question with a default ends in it, "[1]: "; repeated with its answer it has none. Two questions have no default.
-    let any = format!(
-        r"(({})[^\r\n]*\[[^\]\r\n]*\]: )|What do you call it\?[^\r\n]*\): |Everything you add[^\r\n]*\): ",
-        questions.join("|")
-    );
+        .filter_map(|answer| text.rfind(answer.0).map(|at| (at, answer)))
+        .max_by_key(|(at, _)| *at)
+        .map(|(_, answer)| answer)
+        .unwrap_or_else(|| panic!("an unknown question: {text}"))
+}
+
+/// Answers every question until the program ends, or until a question comes after `stop_at` has been said; what was said on the
+/// way. `other` answers outrank the usual ones.
+fn answer(terminal: &mut Terminal, stop_at: Option<&str>, other: &[(&str, &str)]) -> String {
     let mut said = String::new();
     loop {
-        let (before, question) = match terminal.wait_for_any(&any) {
+        let (before, prompt) = match terminal.wait_for_any(PROMPT) {
             Ok(found) => found,
             Err(rest) => return said + &rest,
         };
-        let stop = stop_at.is_some_and(|text| before.contains(text));
         said.push_str(&before);
-        said.push_str(&question);
-        if stop {
+        said.push_str(&prompt);
+        if stop_at.is_some_and(|text| before.contains(text)) {
             return said;
         }
-        let typed = if question.starts_with("What do you call it") {
-            Some("left unit")
-        } else if question.starts_with("Everything you add") {
-            Some("2.4g+-0.05g")
-        } else {
-            None
-        };
-        if let Some(typed) = typed {
-            terminal.send_line(typed);
-            terminal.wait_for(&format!("{typed}\r\n"));
-            continue;
-        }
-        let (_, answer) = ANSWERS
+        let (question, usual) = asked(&before);
+        let typed = other
             .iter()
-            .find(|(begin, _)| question.contains(begin))
-            .expect("the question is one of them");
-        terminal.send_line(answer);
+            .find(|(begin, _)| begin == question)
+            .map_or(*usual, |(_, typed)| *typed);
+        terminal.send_line(typed);
+        // The answered question is painted once more in its own place: that is no new one.
+        said.push_str(&terminal.wait_for("> "));
     }
 }
 
@@ -118,8 +115,8 @@ fn check_sheet(session: &Path) {
 fn the_dialogue_leads_to_a_sheet() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let session = folder.path().join("session");
-    let mut terminal = guided(&session);
-    let said = answer(&mut terminal, None);
+    let mut terminal = guided(&session, &[]);
+    let said = answer(&mut terminal, None, &[]);
     let (code, rest) = terminal.end();
     assert_eq!(code, 0, "{said}{rest}");
     for heading in [
@@ -139,8 +136,8 @@ fn the_dialogue_leads_to_a_sheet() {
 fn an_interrupted_dialogue_goes_on() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let session = folder.path().join("session");
-    let mut terminal = guided(&session);
-    answer(&mut terminal, Some("Is it steady?"));
+    let mut terminal = guided(&session, &[]);
+    answer(&mut terminal, Some("Is it steady?"), &[]);
     terminal.press_ctrl_c();
     let (code, rest) = terminal.end();
     assert_eq!(code, 130, "{rest}");
@@ -150,8 +147,8 @@ fn an_interrupted_dialogue_goes_on() {
         "{before:?}"
     );
 
-    let mut terminal = guided(&session);
-    let said = answer(&mut terminal, None);
+    let mut terminal = guided(&session, &[]);
+    let said = answer(&mut terminal, None, &[]);
     let (code, rest) = terminal.end();
     assert_eq!(code, 0, "{said}{rest}");
     for asked_before in ["What do you call it?", "Which jig is it?", "Loud enough?"] {
@@ -163,4 +160,94 @@ fn an_interrupted_dialogue_goes_on() {
         "{after:?}"
     );
     check_sheet(&session);
+}
+
+/// The session after an end on request goes on to a sheet.
+fn goes_on(session: &Path, kept: &[String]) {
+    assert_eq!(takes(session), kept);
+    let mut terminal = guided(session, &[]);
+    let said = answer(&mut terminal, None, &[]);
+    let (code, rest) = terminal.end();
+    assert_eq!(code, 0, "{said}{rest}");
+    assert!(takes(session).starts_with(kept));
+    check_sheet(session);
+}
+
+#[test]
+fn an_end_before_the_card_is_open_leaves_a_session_that_goes_on() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let session = folder.path().join("session");
+    let mut terminal = guided(&session, &[]);
+    answer(&mut terminal, Some("Which jig is it?"), &[]);
+    terminal.press_ctrl_c();
+    assert_eq!(terminal.end().0, 130);
+    goes_on(&session, &[]);
+}
+
+#[test]
+fn q_stops_like_ctrl_c() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let session = folder.path().join("session");
+    let mut terminal = guided(&session, &[]);
+    answer(&mut terminal, Some("How much do the inputs"), &[]);
+    terminal.send_line("q");
+    let (code, rest) = terminal.end();
+    assert_eq!(code, 130, "{rest}");
+    goes_on(&session, &["same-node-1".to_owned()]);
+}
+
+#[test]
+fn tapping_finds_exchanged_plugs() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let session = folder.path().join("session");
+    let mut terminal = guided(&session, &["--input", "swapped"]);
+    let said = answer(&mut terminal, None, &[]);
+    let (code, rest) = terminal.end();
+    assert_eq!(code, 0, "{said}{rest}");
+    assert!(said.contains("the other way round"), "{said}");
+    check_sheet(&session);
+}
+
+#[test]
+fn a_set_up_that_cannot_be_measured_ends_before_the_first_sound() {
+    for (card, code, words) in [
+        (["--output", "howling"], 3, "loud-before-sound"),
+        (["--input", "mono"], 3, "identical-channels"),
+        (["--input", "one"], 1, "two inputs"),
+        (["--output", "monitored"], 3, "monitoring"),
+    ] {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let session = folder.path().join("session");
+        let mut terminal = guided(&session, &card);
+        let said = answer(&mut terminal, None, &[]);
+        let (ended, rest) = terminal.end();
+        assert_eq!(ended, code, "{card:?}: {said}{rest}");
+        let all = format!("{said}{rest}");
+        assert!(all.contains(words), "{card:?}: no \"{words}\" in {all}");
+        assert_eq!(takes(&session), [""; 0], "{card:?}");
+    }
+}
+
+#[test]
+fn a_wrong_answer_is_asked_again() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let session = folder.path().join("session");
+    let mut terminal = guided(&session, &[]);
+    answer(
+        &mut terminal,
+        Some("known resistor right?"),
+        &[("Ready?", "s"), ("Ready to tap?", "s")],
+    );
+    for (typed, complaint) in [
+        ("44ohm", "too near the sense resistor"),
+        ("22", "no unit"),
+        ("22g", "22g"),
+    ] {
+        terminal.send_line(typed);
+        terminal.wait_for("That does not fit: ");
+        let said = terminal.wait_for("> ").replace("\r\n", " ");
+        assert!(said.contains(complaint), "{typed}: {said}");
+    }
+    terminal.press_ctrl_c();
+    assert_eq!(terminal.end().0, 130);
 }

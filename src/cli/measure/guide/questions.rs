@@ -147,7 +147,7 @@ pub fn ask_cone(job: &mut Job) -> Result<(), Failure> {
          three diameters.",
     );
     let diameter = job.dialogue.text(
-        "Its diameter (78mm+-1mm; Enter: not known)",
+        "Its diameter (such as 78mm+-1mm; Enter: not known)",
         Some(""),
         |text| match text {
             "" => Ok(None),
@@ -164,7 +164,7 @@ pub fn ask_cone(job: &mut Job) -> Result<(), Failure> {
 pub fn ask_air(job: &mut Job) -> Result<(), Failure> {
     job.dialogue.heading("Which air?");
     let air = job.dialogue.text(
-        "Temperature and altitude of the room (23C,450m; Enter: assume 20 °C at sea level)",
+        "Temperature and altitude of the room (such as 23C,450m; Enter: assume 20 °C at sea level)",
         Some(""),
         |text| match text {
             "" => Ok(None),

@@ -88,7 +88,7 @@ pub fn check(job: &mut Job, wanted: &Wanted<'_>) -> Result<(), Failure> {
         Some(stated) => stated,
         None => {
             let typed = job.dialogue.text(
-                "Its value with its tolerance (22ohm+-1%; Enter: there is none)",
+                "Its value with its tolerance (such as 22ohm+-1%; Enter: there is none)",
                 Some(""),
                 |text| {
                     if text.is_empty() {
@@ -242,14 +242,14 @@ pub fn loaded(job: &mut Job, wanted: &Wanted<'_>) -> Result<(), Failure> {
         0 => Condition::AddedMass {
             mass_kg: ask(
                 &job.dialogue,
-                "Everything you add, putty included (2.4g+-0.05g)",
+                "Everything you add, putty included (such as 2.4g+-0.05g)",
                 values::mass,
             )?,
         },
         1 => Condition::TestBox {
             volume_m3: ask(
                 &job.dialogue,
-                "The air it closes off (2.00L+-0.02L)",
+                "The air it closes off (such as 2.00L+-0.02L)",
                 values::volume,
             )?,
         },
