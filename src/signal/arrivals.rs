@@ -81,6 +81,9 @@ pub fn echo(
     }
     for segment in &segments {
         for (band, _, _) in &answers {
+            if !segment.holds(&whole, *band) {
+                continue;
+            }
             let Some(here) = segment.levels(*band, |s| &s.heard, n_steps) else {
                 continue;
             };
@@ -291,6 +294,18 @@ impl Spectra {
             let (from, to) = (i.saturating_sub(half), (i + half + 1).min(n));
             *slot = ((sums[to] - sums[from]) / (to - from) as f64) as f32;
         }
+    }
+
+    /// Whether much of a band was played here: of a sweep that has just left it, only the ends of blocks remain.
+    fn holds(&self, whole: &Self, (low_hz, high_hz): (f64, f64)) -> bool {
+        /// Half of what one of the segments has if all are alike.
+        const MUCH: f32 = 0.5 / N_SEGMENTS as f32;
+        let bins = |hz: f64| (hz / self.bin_hz) as usize - self.first_bin;
+        let here = bins(low_hz)..bins(high_hz).min(self.power.len());
+        let both = self.power[here.clone()]
+            .iter()
+            .zip(&whole.power[here.clone()]);
+        2 * both.filter(|&(a, b)| *a > MUCH * b).count() > here.len()
     }
 
     /// Arrivals in one band; `None` if it was not played, or nothing stands out.
