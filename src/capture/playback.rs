@@ -1,5 +1,7 @@
 //! A stimulus that may be played: below the ceiling, and without a step at either end.
 
+use std::sync::Arc;
+
 /// Highest peak level that is played unless somebody raises it, dBFS. A headphone output of 2 V RMS at full scale then
 /// stays below 0.5 V peak (common practice, no source).
 pub const CEILING_DBFS: f64 = -15.0;
@@ -11,7 +13,8 @@ const LARGEST_STEP: f64 = 0.001;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Playback {
     sample_rate_hz: u32,
-    samples: Vec<f32>,
+    /// Shared, so that the thread that plays them needs no copy.
+    samples: Arc<[f32]>,
 }
 
 /// Why something is not played.
@@ -79,7 +82,7 @@ impl Playback {
         let n = (duration_s * f64::from(sample_rate_hz)).ceil();
         Self {
             sample_rate_hz,
-            samples: vec![0.0; if n >= 1.0 { n as usize } else { 1 }],
+            samples: vec![0.0; if n >= 1.0 { n as usize } else { 1 }].into(),
         }
     }
 
@@ -91,6 +94,12 @@ impl Playback {
     /// The samples of the left output.
     pub fn samples(&self) -> &[f32] {
         &self.samples
+    }
+
+    /// The same, for a thread that outlives this.
+    #[cfg(feature = "audio")]
+    pub(crate) fn shared(&self) -> Arc<[f32]> {
+        Arc::clone(&self.samples)
     }
 
     /// Length, s.

@@ -14,6 +14,8 @@ use super::hosts;
 use super::pace::Tally;
 use super::player::Player;
 use super::samples::{Wire, fill_left, picked};
+#[cfg(target_os = "linux")]
+use super::server;
 use super::shared::{Lane, Shared};
 use crate::capture::{CaptureError, Side};
 use crate::recording::ChannelPick;
@@ -121,8 +123,7 @@ fn run(
     orders: &Receiver<()>,
     answers: &Sender<Result<(), CaptureError>>,
 ) {
-    let streams = open(plan, samples, ring, shared);
-    let (input, output) = match streams {
+    let streams = match Streams::open(plan, samples, ring, shared) {
         Ok(streams) => streams,
         Err(error) => {
             let _ = answers.send(Err(error));
@@ -132,17 +133,87 @@ fn run(
     if answers.send(Ok(())).is_err() {
         return;
     }
-    while orders.recv().is_ok() {
-        let started = output
-            .play()
-            .map_err(|error| unavailable(plan, Side::Output, &error.to_string()));
-        if answers.send(started).is_err() {
-            return;
+    loop {
+        match streams.next_order(orders) {
+            Ok(()) => {
+                let started = streams
+                    .play()
+                    .map_err(|said| unavailable(plan, Side::Output, &said));
+                if answers.send(started).is_err() {
+                    return;
+                }
+            }
+            Err(RecvTimeoutError::Timeout) => streams.look(),
+            Err(RecvTimeoutError::Disconnected) => break,
         }
     }
-    drop(output);
-    drop(input);
+    streams.close();
     let _ = answers.send(Ok(()));
+}
+
+/// Both streams of a take, by whatever opened them.
+enum Streams {
+    Usual {
+        output: Stream,
+        input: Stream,
+    },
+    #[cfg(target_os = "linux")]
+    Server(server::Streams),
+}
+
+impl Streams {
+    /// Opens both and starts the input.
+    fn open(
+        plan: &Plan,
+        samples: Arc<[f32]>,
+        ring: rtrb::Producer<f32>,
+        shared: &Arc<Shared>,
+    ) -> Result<Self, CaptureError> {
+        #[cfg(target_os = "linux")]
+        if server::is_for(plan) {
+            return server::Streams::open(plan, samples, ring, shared)
+                .map(Self::Server)
+                .map_err(|(side, said)| unavailable(plan, side, &said));
+        }
+        let (input, output) = open(plan, samples, ring, shared)?;
+        Ok(Self::Usual { output, input })
+    }
+
+    /// Waits for "play"; a timeout is the time to look.
+    fn next_order(&self, orders: &Receiver<()>) -> Result<(), RecvTimeoutError> {
+        match self {
+            Self::Usual { .. } => orders.recv().map_err(RecvTimeoutError::from),
+            #[cfg(target_os = "linux")]
+            Self::Server(_) => orders.recv_timeout(server::LOOK),
+        }
+    }
+
+    fn play(&self) -> Result<(), String> {
+        match self {
+            Self::Usual { output, .. } => output.play().map_err(|error| error.to_string()),
+            #[cfg(target_os = "linux")]
+            Self::Server(streams) => streams.play(),
+        }
+    }
+
+    fn look(&self) {
+        match self {
+            Self::Usual { .. } => {}
+            #[cfg(target_os = "linux")]
+            Self::Server(streams) => streams.look(),
+        }
+    }
+
+    fn close(self) {
+        match self {
+            Self::Usual { output, input } => {
+                drop(output);
+                drop(input);
+            }
+            #[cfg(target_os = "linux")]
+            Self::Server(streams) => streams.close(),
+        }
+    }
 }
 
 fn unavailable(plan: &Plan, side: Side, detail: &str) -> CaptureError {
@@ -317,7 +388,8 @@ fn output<T: Wire>(
 fn publish(shared: &Shared, lane: &Lane, tally: &mut Tally, n_frames: usize, latency: Duration) {
     let now_s = shared.now_s();
     let counts = tally.block(now_s, n_frames as u64);
-    lane.publish(now_s, &counts, latency.as_secs_f64());
+    lane.set_latency_s(latency.as_secs_f64());
+    lane.publish(now_s, &counts);
 }
 
 #[cfg(test)]

@@ -34,6 +34,8 @@ mod pace;
 mod pairs;
 mod player;
 mod samples;
+#[cfg(target_os = "linux")]
+mod server;
 mod shared;
 mod take;
 mod watch;

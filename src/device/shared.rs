@@ -26,7 +26,7 @@ pub(super) struct Lane {
 
 impl Lane {
     /// Called by the side's own thread, and by no other.
-    pub(super) fn publish(&self, now_s: f64, counts: &Counts, latency_s: f64) {
+    pub(super) fn publish(&self, now_s: f64, counts: &Counts) {
         let store = |to: &[AtomicU64; 2], (n, s): (u64, f64)| {
             to[0].store(n, Relaxed);
             to[1].store(micros(s), Relaxed);
@@ -36,7 +36,6 @@ impl Lane {
         store(&self.all, counts.all);
         store(&self.settled, counts.settled);
         store(&self.steady, counts.steady);
-        self.latency_us.store(micros(latency_s), Relaxed);
         // Zero means never.
         self.last_us.store(micros(now_s) + 1, Relaxed);
     }
@@ -58,6 +57,11 @@ impl Lane {
             0 => None,
             us => Some(seconds(us - 1)),
         }
+    }
+
+    /// Notes what the sound system says of the time between here and the plug, s.
+    pub(super) fn set_latency_s(&self, latency_s: f64) {
+        self.latency_us.store(micros(latency_s), Relaxed);
     }
 
     /// What the sound system says of the time between here and the plug, s.
@@ -136,6 +140,14 @@ impl Shared {
         }
     }
 
+    /// Notes an error that is no mere loss.
+    #[cfg(target_os = "linux")]
+    pub(super) fn fail(&self, side: Side, said: String) {
+        if !self.has_failed.swap(true, Relaxed) {
+            let _ = self.failure.set((side, said));
+        }
+    }
+
     /// The first error that was no mere loss.
     pub(super) fn failure(&self) -> Option<&(Side, String)> {
         self.failure.get()
@@ -191,7 +203,8 @@ mod tests {
             settled: (2, 0.25),
             steady: (3, 0.125),
         };
-        lane.publish(0.0, &counts, 0.25);
+        lane.publish(0.0, &counts);
+        lane.set_latency_s(0.25);
         assert_eq!(lane.counts(), counts);
         assert_eq!((lane.last_s(), lane.latency_s()), (Some(0.0), 0.25));
     }

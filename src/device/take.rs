@@ -15,9 +15,9 @@ use crate::recording::Take;
 /// What the ring holds, s: more than this program is ever kept waiting.
 const RING_S: usize = 4;
 /// How often the ring is emptied and everything looked at.
-const TICK: Duration = Duration::from_millis(20);
-/// How often the monitor is told, s.
-const REPORT_S: f64 = 0.05;
+const TICK: Duration = Duration::from_millis(50);
+/// How often the monitor is told at most, s: at every tick, even one that comes a little early.
+const REPORT_S: f64 = 0.04;
 /// What is recorded beyond the end of the stimulus and the latency that the sound system admits to, s.
 const MARGIN_S: f64 = 0.5;
 /// Latencies beyond this are not believed, s.
@@ -43,7 +43,7 @@ pub(super) fn record(
     }
     let shared = Arc::new(Shared::new());
     let (producer, ring) = rtrb::RingBuffer::new(2 * RING_S * plan.sample_rate_hz as usize);
-    let engine = Engine::open(plan, playback.samples().into(), producer, &shared)?;
+    let engine = Engine::open(plan, playback.shared(), producer, &shared)?;
     let mut running = Running {
         engine,
         is_open: true,
@@ -238,7 +238,7 @@ impl Running {
             if left_s() <= 0.0 || !is_moving() {
                 return;
             }
-            thread::sleep(TICK / 2);
+            thread::sleep(TICK / 5);
         }
         let lane = &self.shared.output;
         let block_s = lane.counts().n_largest as f64 / f64::from(self.rate_hz);

@@ -2,7 +2,7 @@
 
 use crate::capture::{Playback, Recorded};
 use crate::finding::{Code, Finding, Severity};
-use crate::signal::{Echo, echo};
+use crate::signal::{Echo, Follow, echo, follow};
 
 /// Echoes above this, dB, are a loop (common practice, no source): they put ripples of 0.5 dB on the source.
 pub const ECHO_DB: f64 = -30.0;
@@ -18,12 +18,19 @@ const REPEATS_WITHIN_DB: f64 = 8.0;
 /// A loop without latency is invisible, and harmless to the ratio of the channels; so is any loop as long as it is stable, but
 /// the level is then not what it seems.
 pub fn monitoring(name: &str, playback: &Playback, recorded: &Recorded) -> Vec<Finding> {
-    let Some(echo) = loop_echo(playback, recorded) else {
-        return vec![];
-    };
+    let take = &recorded.take;
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let followed = follow(playback.samples(), take.source(), rate_hz);
+    loop_echo(playback, recorded, &followed)
+        .map(|echo| fed_back(name, &echo))
+        .into_iter()
+        .collect()
+}
+
+/// The finding about a loop.
+pub(super) fn fed_back(name: &str, echo: &Echo) -> Finding {
     let after_ms = 1e3 * echo.after_s;
-    vec![
-        Finding::new(
+    Finding::new(
             Code::MonitoringOn,
             Severity::Redo,
             format!(
@@ -34,16 +41,20 @@ pub fn monitoring(name: &str, playback: &Playback, recorded: &Recorded) -> Vec<F
             "turn off direct monitoring, sidetone, loopback and \"listen to this device\", then make the take again",
         )
         .with_evidence(echo.level_db, "dB", Some(ECHO_DB))
-        .about(name),
-    ]
+        .about(name)
 }
 
-pub(super) fn loop_echo(playback: &Playback, recorded: &Recorded) -> Option<Echo> {
+pub(super) fn loop_echo(
+    playback: &Playback,
+    recorded: &Recorded,
+    followed: &Follow,
+) -> Option<Echo> {
     let take = &recorded.take;
     let rate_hz = f64::from(take.sample_rate_hz());
     let echo = echo(
         playback.samples(),
         take.source(),
+        followed,
         rate_hz,
         AFTER_S.0,
         AFTER_S.1,

@@ -2,7 +2,7 @@
 
 use super::clipping::{clipped, flat_tops};
 use super::level::{LEVEL_STEP_DB, LevelStep, level_steps};
-use super::monitoring::{loop_echo, monitoring};
+use super::monitoring::{fed_back, loop_echo};
 use super::resampled::{collapse, fades, resampled};
 use super::statistics::median;
 use super::stretches::{
@@ -10,7 +10,7 @@ use super::stretches::{
 };
 use crate::capture::{Playback, Recorded};
 use crate::finding::{Code, Finding, Severity};
-use crate::signal::{Follow, FollowWindow, band_gains, follow, loading_share};
+use crate::signal::{Follow, FollowWindow, band_gains, follow, follow_again, loading_share};
 
 /// Windows below this frequency are not asked whether they were found: coupling and hum take them, Hz.
 pub(super) const LOWEST_HZ: f64 = 20.0;
@@ -72,7 +72,7 @@ pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> P
             .zip(take.driver())
             .map(|(&source, &driver)| source - share as f32 * driver)
             .collect();
-        follow(played, &unloaded, rate_hz)
+        follow_again(played, &unloaded, rate_hz, &first)
     };
     let bands = band_gains(played, take.source(), &followed, rate_hz);
     let top = collapse(&bands, rate_hz).filter(|top| fades(&followed, top));
@@ -108,10 +108,9 @@ pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> P
             loading_share: 0.0,
         };
     }
-    let echo = loop_echo(playback, recorded);
-    if echo.is_some() {
+    if let Some(echo) = loop_echo(playback, recorded, &followed) {
         // Echoes beat with what plays: levels and delays then mean nothing.
-        findings.extend(monitoring(name, playback, recorded));
+        findings.push(fed_back(name, &echo));
     } else {
         findings.extend(lost_frames(name, playback, recorded, &followed, &asked));
     }

@@ -61,7 +61,7 @@ pub enum Limitation {
 /// Reads a burst with a driver on the jig, (N1): the uncertainty is the larger one of fs and Qts.
 pub fn read_burst(take: &Take, playback_dbfs: f64, burst: &BurstJig) -> Reading {
     let mut reading = peaks(take, playback_dbfs);
-    let Some(curve) = ratio_of(take, burst)
+    let Some(curve) = ratio_of(take, burst, false)
         .and_then(|ratio| from_ratio(&ratio, &burst.jig, &Corrections::default()))
     else {
         return reading;
@@ -106,15 +106,15 @@ pub fn read_burst(take: &Take, playback_dbfs: f64, burst: &BurstJig) -> Reading 
     reading
 }
 
-/// Reads a burst without a driver: the uncertainty is the middle one of the ratio over the band.
+/// Reads a burst without a driver: the uncertainty is the middle one of the ratio over the band, relative to channel 1, since
+/// channel 2 may legitimately hold next to nothing.
 pub fn read_calibration_burst(take: &Take, playback_dbfs: f64, burst: &BurstJig) -> Reading {
     let mut reading = peaks(take, playback_dbfs);
-    reading.relative_uncertainty = ratio_of(take, burst).and_then(|ratio| {
+    reading.relative_uncertainty = ratio_of(take, burst, true).and_then(|ratio| {
         let mut relative: Vec<f64> = ratio
-            .h
+            .covariance
             .iter()
-            .zip(&ratio.covariance)
-            .map(|(h, c)| ((c.re_re + c.im_im) / 2.0).sqrt() / h.norm())
+            .map(|c| ((c.re_re + c.im_im) / 2.0).sqrt())
             .filter(|u| u.is_finite())
             .collect();
         if relative.is_empty() {
@@ -140,13 +140,13 @@ fn peaks(take: &Take, playback_dbfs: f64) -> Reading {
     }
 }
 
-fn ratio_of(take: &Take, burst: &BurstJig) -> Option<ChannelRatio> {
+fn ratio_of(take: &Take, burst: &BurstJig, may_vanish: bool) -> Option<ChannelRatio> {
     let rate_hz = f64::from(take.sample_rate_hz());
     let settings = RatioSettings {
         low_hz: burst.band_hz.0,
         high_hz: burst.band_hz.1,
         resolution_hz: RatioSettings::resolution_hz(take.n_frames(), rate_hz),
-        may_vanish: false,
+        may_vanish,
     };
     channel_ratio(
         take.source(),

@@ -73,30 +73,60 @@ pub fn follow(played: &[f32], recorded: &[f32], sample_rate_hz: f64) -> Follow {
         sounding,
         windows: vec![],
     };
-    let Some((global, sign)) = global_delay(played, recorded) else {
+    let Some((global, sign)) = global_delay(played, recorded, sample_rate_hz) else {
         return result;
     };
     result.inverted = sign < 0.0;
+    result.delay_frames = Some(global as f64);
+    let mut start = sounding.0;
+    let mut length = (LONGEST_S * sample_rate_hz) as usize;
+    while start < sounding.1 {
+        let (omega, tonal);
+        (length, omega, tonal) = window_length(played, start, length, sample_rate_hz);
+        if start + length > sounding.1 + length / 2 {
+            break;
+        }
+        result.windows.push(FollowWindow {
+            start,
+            n_frames: length,
+            frequency_hz: omega * sample_rate_hz / std::f64::consts::TAU,
+            tonal,
+            delay_frames: None,
+            gain: 0.0,
+            explained: 0.0,
+        });
+        start += (length / 2).max(1);
+    }
+    follow_again(played, recorded, sample_rate_hz, &result)
+}
+
+/// Follows once more through a recording that lies as another one did: the delay, the windows and what was played in them are
+/// known from there.
+pub fn follow_again(
+    played: &[f32],
+    recorded: &[f32],
+    sample_rate_hz: f64,
+    before: &Follow,
+) -> Follow {
+    let mut result = before.clone();
+    let Some(delay_frames) = before.delay_frames else {
+        return result;
+    };
+    let global = delay_frames as isize;
     let mut at = Tracker {
         played,
         recorded,
         sample_rate_hz,
         lag: global,
-        sign,
+        sign: if before.inverted { -1.0 } else { 1.0 },
         patience: 0,
         waiting: 0,
+        // Each search takes as long as a thousand windows; a long take without its sound must not take minutes.
+        most_patience: (before.windows.len() / 32).max(64) as u32,
     };
-    let mut start = sounding.0;
-    let mut length = (LONGEST_S * sample_rate_hz) as usize;
-    while start < sounding.1 {
-        length = window_length(played, start, length, sample_rate_hz);
-        if start + length > sounding.1 + length / 2 {
-            break;
-        }
-        result.windows.push(at.window(start, length, global));
-        start += (length / 2).max(1);
+    for window in &mut result.windows {
+        *window = at.window(window, global);
     }
-    result.delay_frames = Some(global as f64);
     result.drift_ppm = drift(&result.windows).map(|slope| slope * 1e6);
     result
 }
@@ -145,21 +175,35 @@ fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
     (omega, tonal)
 }
 
-/// How long the window that starts here is; a neighbour's length to begin with.
-fn window_length(played: &[f32], start: usize, guess: usize, sample_rate_hz: f64) -> usize {
+/// How long the window that starts here is, a neighbour's length to begin with; and the frequency and [`FollowWindow::tonal`]
+/// in it.
+fn window_length(
+    played: &[f32],
+    start: usize,
+    guess: usize,
+    sample_rate_hz: f64,
+) -> (usize, f64, f64) {
     let (shortest, longest) = (SHORTEST_S * sample_rate_hz, LONGEST_S * sample_rate_hz);
-    let mut length = guess as f64;
+    let mut length = guess;
     for _ in 0..4 {
-        let (omega, _) = local_frequency(played, start, length as usize);
+        let (omega, tonal) = local_frequency(played, start, length);
         let wanted = if omega > 0.0 {
             WAVES * std::f64::consts::TAU / omega
         } else {
             longest
         };
-        length = wanted.clamp(shortest, longest);
+        let next = wanted.clamp(shortest, longest) as usize;
+        if next == length {
+            return (length, omega.max_of(LEAST_OMEGA), tonal);
+        }
+        length = next;
     }
-    length as usize
+    let (omega, tonal) = local_frequency(played, start, length);
+    (length, omega.max_of(LEAST_OMEGA), tonal)
 }
+
+/// Stands for no frequency, radian a frame.
+const LEAST_OMEGA: f64 = 1e-6;
 
 struct Tracker<'a> {
     played: &'a [f32],
@@ -171,6 +215,7 @@ struct Tracker<'a> {
     /// Windows to let pass before looking far and wide again, and how many still have to.
     patience: u32,
     waiting: u32,
+    most_patience: u32,
 }
 
 /// One window at one lag.
@@ -181,9 +226,9 @@ struct Fit {
 }
 
 impl Tracker<'_> {
-    fn window(&mut self, start: usize, length: usize, global: isize) -> FollowWindow {
-        let (omega, tonal) = local_frequency(self.played, start, length);
-        let omega = omega.max_of(1e-6);
+    fn window(&mut self, window: &FollowWindow, global: isize) -> FollowWindow {
+        let (start, length) = (window.start, window.n_frames);
+        let omega = window.frequency_hz * std::f64::consts::TAU / self.sample_rate_hz;
         let (mut lag, mut fit) = self.settle(start, length, omega, self.lag);
         if fit.explained < FOUND && !self.next_is_here(start, length) {
             if self.waiting > 0 {
@@ -191,7 +236,7 @@ impl Tracker<'_> {
             } else if let Some((far, better)) = self.look_far(start, length, omega) {
                 (lag, fit) = (far, better);
             } else {
-                self.patience = (2 * self.patience).clamp(1, 64);
+                self.patience = (2 * self.patience).clamp(1, self.most_patience);
                 self.waiting = self.patience;
             }
         }
@@ -201,13 +246,10 @@ impl Tracker<'_> {
             (self.patience, self.waiting) = (0, 0);
         }
         FollowWindow {
-            start,
-            n_frames: length,
-            frequency_hz: omega * self.sample_rate_hz / std::f64::consts::TAU,
             delay_frames: found.then(|| (lag - global) as f64 + fit.shift_frames),
-            tonal,
             gain: fit.gain,
             explained: fit.explained,
+            ..*window
         }
     }
 
@@ -221,7 +263,7 @@ impl Tracker<'_> {
             return false;
         }
         let (omega, _) = local_frequency(self.played, start, length);
-        let omega = omega.max_of(1e-6);
+        let omega = omega.max_of(LEAST_OMEGA);
         self.settle(start, length, omega, lag).1.explained >= CLEAR
     }
 
@@ -325,31 +367,28 @@ impl Tracker<'_> {
         if last < first + length {
             return None;
         }
-        let part: Vec<f64> = self.recorded[first..last]
-            .iter()
-            .map(|&v| f64::from(v))
-            .collect();
-        let window: Vec<f64> = self.played[start..(start + length).min(self.played.len())]
+        let part = &self.recorded[first..last];
+        let window: Vec<f32> = self.played[start..(start + length).min(self.played.len())]
             .iter()
             .enumerate()
             .map(|(i, &v)| {
                 let turn = std::f64::consts::TAU * (i as f64 + 0.5) / length as f64;
-                f64::from(v) * (0.5 - 0.5 * turn.cos())
+                v * (0.5 - 0.5 * turn.cos()) as f32
             })
             .collect();
         let mut energy = Vec::with_capacity(part.len() + 1);
         energy.push(0.0);
         let mut sum = 0.0;
-        for v in &part {
-            sum += v * v;
+        for &v in part {
+            sum += f64::from(v) * f64::from(v);
             energy.push(sum);
         }
-        let correlation = correlate(&window, &part)?;
+        let correlation = correlate(&window, part, part.len())?;
         let likeness = |index: usize| {
             let here: f64 = energy[index + length] - energy[index];
             // Silence is like nothing, however well its noise happens to fit.
             let floor = 1e-6 * sum + f64::MIN_POSITIVE;
-            self.sign * correlation.values[index] / (here + floor).sqrt()
+            self.sign * f64::from(correlation[index]) / (here + floor).sqrt()
         };
         let best =
             (0..=part.len() - length).max_by(|&a, &b| likeness(a).total_cmp(&likeness(b)))?;

@@ -6,6 +6,7 @@ use realfft::RealFftPlanner;
 use rustfft::num_complex::Complex64;
 
 use super::SynchronizedSweep;
+use super::correlate::fast_length;
 
 /// Points an octave.
 const PER_OCTAVE: f64 = 6.0;
@@ -134,7 +135,7 @@ fn response(
     if played.is_empty() || recorded.is_empty() {
         return None;
     }
-    let size = (played.len() + recorded.len()).next_power_of_two();
+    let size = fast_length(played.len() + recorded.len());
     let mut planner = RealFftPlanner::<f64>::new();
     let forward = planner.plan_fft_forward(size);
     let transform = |samples: &[f32]| {

@@ -1,6 +1,7 @@
 //! The source's own impedance, seen from both channels.
 
 use super::FollowWindow;
+use super::correlate::part;
 use super::follow::Follow;
 
 /// How much of the other channel is in this one beyond what was played, formula (S13): the source node is pulled down
@@ -71,43 +72,43 @@ fn residuals(
     let quarter = (0.25 * std::f64::consts::TAU / omega)
         .round()
         .clamp(1.0, 1e6) as isize;
-    let at = |samples: &[f32], index: isize| {
-        usize::try_from(index)
-            .ok()
-            .and_then(|index| samples.get(index))
-            .map_or(0.0, |&v| f64::from(v))
-    };
-    // Gram-Schmidt over columns 1, x, q, then both channels.
-    let rows = |make: &dyn Fn(isize) -> f64| -> Vec<f64> {
-        (0..window.n_frames)
-            .map(|i| {
-                let turn = std::f64::consts::TAU * (i as f64 + 0.5) / window.n_frames as f64;
-                make((window.start + i) as isize) * (0.5 - 0.5 * turn.cos()).sqrt()
-            })
-            .collect()
-    };
-    let mut columns = [
-        rows(&|_| 1.0),
-        rows(&|n| at(played, n)),
-        rows(&|n| at(played, n - quarter) - at(played, n + quarter)),
-        rows(&|n| at(recorded, n + lag)),
-        rows(&|n| at(other, n + lag)),
-    ];
-    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-    for i in 0..3 {
-        let (done, rest) = columns.split_at_mut(i + 1);
-        let unit = &done[i];
-        let energy = dot(unit, unit);
-        if energy <= 0.0 {
-            return None;
-        }
-        for column in rest {
-            let share = dot(unit, column) / energy;
-            for (value, basis) in column.iter_mut().zip(unit) {
-                *value -= share * basis;
+    let (start, length) = (window.start as isize, window.n_frames);
+    let [now, late, early] = [0, -quarter, quarter].map(|m| part(played, start + m, length));
+    let [first, second] = [recorded, other].map(|samples| part(samples, start + lag, length));
+    // Weighted products of the columns 1, x, q and both channels with one another; then Gauss's elimination of the first three.
+    let mut products = [[0.0; 5]; 5];
+    let turn = std::f64::consts::TAU / length as f64;
+    let step = 2.0 * turn.cos();
+    let (mut cosine, mut before) = ((0.5 * turn).cos(), (0.5 * turn).cos());
+    for i in 0..length {
+        let weight = 0.5 - 0.5 * cosine;
+        (before, cosine) = (cosine, step * cosine - before);
+        let q = f64::from(late[i]) - f64::from(early[i]);
+        let row = [
+            1.0,
+            f64::from(now[i]),
+            q,
+            f64::from(first[i]),
+            f64::from(second[i]),
+        ];
+        for (j, line) in products.iter_mut().enumerate() {
+            let weighted = weight * row[j];
+            for (k, sum) in line.iter_mut().enumerate().skip(j) {
+                *sum += weighted * row[k];
             }
         }
     }
-    let [_, _, _, first, second] = &columns;
-    Some([dot(first, first), dot(first, second), dot(second, second)])
+    for i in 0..3 {
+        let pivot = products[i];
+        if pivot[i] <= 0.0 {
+            return None;
+        }
+        for j in i + 1..5 {
+            let share = pivot[j] / pivot[i];
+            for k in j..5 {
+                products[j][k] -= share * pivot[k];
+            }
+        }
+    }
+    Some([products[3][3], products[3][4], products[4][4]])
 }

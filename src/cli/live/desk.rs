@@ -199,15 +199,26 @@ impl Desk {
             let recorded = self.record(On::Condition(condition), &playback, &what)?;
             let check = playback_check("burst", &playback, &recorded);
             refuse_exchanged(&playback, &recorded, &check.findings)?;
-            if let Some(damage) = fatal(&check.findings) {
-                // A quiet burst may drown in noise; a louder one tells. Frames may get lost once.
-                if damage && again > 0 {
-                    again -= 1;
-                    continue;
-                }
+            let damaged = fatal(&check.findings);
+            let by_chance = by_chance(&check.findings);
+            if damaged && by_chance && again > 0 {
+                again -= 1;
+                continue;
+            }
+            if damaged && !(by_chance && level_dbfs < HEARD_BY_DBFS) {
                 return Ok(Sought::Damaged {
                     findings: check.findings,
                 });
+            }
+            if damaged {
+                // It drowned in noise; a louder one tells.
+                let drowned = Reading {
+                    relative_uncertainty: None,
+                    ..read_calibration_burst(&recorded.take, level_dbfs, &self.burst_jig())
+                };
+                report(&drowned);
+                seek.saw(drowned);
+                continue;
             }
             let reading = self.reading(
                 condition,
@@ -294,7 +305,7 @@ fn refuse_exchanged(
     recorded: &Recorded,
     findings: &[Finding],
 ) -> Result<(), Failure> {
-    if fatal(findings).is_none() {
+    if !fatal(findings) {
         return Ok(());
     }
     let exchanged = Recorded {
@@ -302,7 +313,7 @@ fn refuse_exchanged(
         n_reported_losses: recorded.n_reported_losses,
     };
     let check = playback_check("exchanged", playback, &exchanged);
-    if check.delay_frames.is_none() || fatal(&check.findings).is_some() {
+    if check.delay_frames.is_none() || fatal(&check.findings) {
         return Ok(());
     }
     Err(Failure::SetUp {
@@ -313,13 +324,28 @@ fn refuse_exchanged(
     })
 }
 
-/// What ends a search: `Some(true)` for damage that may have been bad luck, `Some(false)` for a set-up that has to change first.
-fn fatal(findings: &[Finding]) -> Option<bool> {
-    let redo = findings
+/// A burst that is not heard at this level is not heard because it goes elsewhere: no converter's noise drowns it.
+const HEARD_BY_DBFS: f64 = -36.0;
+
+/// What a search cannot go on from. Clipping only says that it was too loud.
+fn fatal(findings: &[Finding]) -> bool {
+    redo(findings).any(|finding| finding.code != Code::Clipped)
+}
+
+fn redo(findings: &[Finding]) -> impl Iterator<Item = &Finding> {
+    findings
         .iter()
-        .filter(|finding| finding.severity == Severity::Redo && finding.code != Code::Clipped);
-    let luck = |finding: &Finding| matches!(finding.code, Code::FramesLost | Code::LevelMoved);
-    redo.map(luck).reduce(|all, one| all && one)
+        .filter(|finding| finding.severity == Severity::Redo)
+}
+
+/// Whether everything that is wrong may be gone the next time: frames that got lost, a volume that somebody turned, noise.
+pub fn by_chance(findings: &[Finding]) -> bool {
+    redo(findings).all(|finding| {
+        matches!(
+            finding.code,
+            Code::FramesLost | Code::LevelMoved | Code::PlaybackAbsent
+        )
+    })
 }
 
 /// How often a damaged take or burst is made again before somebody is asked.

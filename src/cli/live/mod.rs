@@ -12,6 +12,6 @@ mod volts;
 
 pub use args::{CardArgs, LevelArgs, SoundArgs};
 pub use card::{BENCH_HOST, LiveCard, On};
-pub use desk::{Desk, Made, N_REPEATS, Sought};
+pub use desk::{Desk, Made, N_REPEATS, Sought, by_chance};
 pub use sound::Sound;
 pub use volts::{TONE_HZ, full_scale_v};

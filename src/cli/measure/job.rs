@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use farcone::capture::CaptureError;
 use farcone::finding::{Finding, Severity};
 use farcone::level::{Chosen, Goal, Limit, Limitation, Reading};
 use farcone::progress::Unwatched;
@@ -15,7 +16,7 @@ use farcone::quantity::Stated;
 
 use super::ask::{Dialogue, Ready};
 use crate::cli::failure::Failure;
-use crate::cli::live::{Desk, LevelArgs, Made, N_REPEATS, Sought, SoundArgs};
+use crate::cli::live::{Desk, LevelArgs, Made, N_REPEATS, Sought, SoundArgs, by_chance};
 use crate::cli::view;
 use crate::store::{self, SessionFolder, StoreError};
 
@@ -117,7 +118,16 @@ impl Job {
         let name = self.folder.next_name(&self.session, &condition);
         let mut repeats = N_REPEATS;
         let made = loop {
-            let made = self.desk.take(&name, condition, level_dbfs)?;
+            let made = match self.desk.take(&name, condition, level_dbfs) {
+                Ok(made) => made,
+                Err(Failure::Capture(error)) if self.dialogue.can_ask() => {
+                    if self.once_more(&error)? {
+                        continue;
+                    }
+                    return Ok(Done::Dropped);
+                }
+                Err(failure) => return Err(failure),
+            };
             self.report(&made.findings);
             if !made.is_damaged() {
                 break made;
@@ -127,7 +137,7 @@ impl Job {
                 if self.dialogue.ready("Make it again?", true)? == Ready::Skip {
                     return Ok(Done::Dropped);
                 }
-            } else if repeats == 0 {
+            } else if repeats == 0 || !by_chance(&made.findings) {
                 return Err(set_up(&made.findings));
             } else {
                 repeats -= 1;
@@ -139,6 +149,12 @@ impl Job {
             self.last_peak_dbfs = Some(peak_dbfs(&made));
         }
         self.keep(&name, condition, &made, remounted, aside)
+    }
+
+    /// Whether somebody wants to try again after the card failed.
+    fn once_more(&self, error: &CaptureError) -> Result<bool, Failure> {
+        self.dialogue.warn(&format!("The card failed: {error}"));
+        Ok(self.dialogue.ready("Try again?", true)? == Ready::Go)
     }
 
     /// The wiring, for what is said about it.
@@ -266,9 +282,19 @@ impl Job {
         if let Some(level_dbfs) = known {
             return Ok(level_dbfs);
         }
-        let dialogue = &self.dialogue;
-        let mut report = |reading: &Reading| dialogue.say(&burst_line(reading));
-        let level_dbfs = match self.desk.seek(condition, &mut report)? {
+        let sought = loop {
+            let dialogue = &self.dialogue;
+            let mut report = |reading: &Reading| dialogue.say(&burst_line(reading));
+            match self.desk.seek(condition, &mut report) {
+                Err(Failure::Capture(error)) if self.dialogue.can_ask() => {
+                    if !self.once_more(&error)? {
+                        return Err(Failure::Stopped);
+                    }
+                }
+                other => break other?,
+            }
+        };
+        let level_dbfs = match sought {
             Sought::Damaged { findings } => {
                 self.report(&findings);
                 return Err(set_up(&findings));
