@@ -501,3 +501,23 @@ fn steps_need_what_they_state() {
         assert!(!bench.session().exists());
     }
 }
+
+#[test]
+fn a_multisine_finds_the_truth_where_it_is_long_enough() {
+    let steps = "same-node,shorted-leads,free-air";
+    let short = Bench::new();
+    let ran = short.measure(&with_steps(steps, &[], &["--multisine"]));
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    assert!(ran.err.contains("--length 6s"), "{}", ran.err);
+    let bench = Bench::new();
+    let session = bench.session();
+    let ran = run("measure SESSION --yes --label x --host bench --sense 47ohm+-0.1% --wiring across-driver --multisine \
+                   --length 6s --json --steps same-node,shorted-leads,free-air"
+        .split_whitespace()
+        .map(|word| match word {
+            "SESSION" => session.as_os_str(),
+            other => OsStr::new(other),
+        }));
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert_true(&ran.sheet(), &session, MISUSED);
+}

@@ -122,7 +122,7 @@ fn a_damaged_take_is_made_three_times_and_never_kept() {
     // So quiet that nothing of it is heard: that may be chance, and the next time better.
     let bench_take = ["record", bench.session().to_str().unwrap()].map(str::to_owned);
     let ran = run(bench_take.into_iter().chain(
-        "--host bench --sense 47ohm+-1% --wiring across-driver --length 2s --level -110dBFS --condition free-air"
+        "--host bench --sense 47ohm+-1% --wiring across-driver --length 2s --level -99dBFS --condition free-air"
             .split(' ')
             .map(str::to_owned),
     ));

@@ -207,6 +207,7 @@ fn open_job(
     level: &LevelArgs,
     dialogue: Dialogue,
 ) -> Result<Job, Failure> {
+    start::refuse_short_multisine(sound)?;
     let (jig, mut devices) = start::needed(&started.session)?;
     let level = LevelArgs {
         amplifier: started.session.amplifier,

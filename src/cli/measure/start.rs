@@ -8,7 +8,7 @@ use farcone::session::{Condition, Devices, JigInput, JigProfile, SessionFile, pr
 use super::StepName;
 use crate::cli::args::{AnalysisArgs, DriverArgs, JigArgs};
 use crate::cli::failure::Failure;
-use crate::cli::live::{BENCH_HOST, CardArgs, LevelArgs};
+use crate::cli::live::{BENCH_HOST, CardArgs, LevelArgs, SoundArgs};
 use crate::cli::takes::{UNNAMED, outrank};
 use crate::cli::today;
 use crate::store::{self, SessionFolder};
@@ -168,6 +168,19 @@ pub fn refuse_above_ceiling(level: &LevelArgs) -> Result<(), Failure> {
         )),
         _ => Ok(()),
     }
+}
+
+/// Refuses a multisine whose periods are shorter than a resonance rings and than the checks of a take look back: below 6 s, which
+/// is three periods of 2 s, takes on the virtual bench gave no parameters, or seemed to lack a whole period.
+pub fn refuse_short_multisine(sound: &SoundArgs) -> Result<(), Failure> {
+    const LEAST_S: f64 = 6.0;
+    if !sound.multisine || sound.length >= LEAST_S {
+        return Ok(());
+    }
+    Err(Failure::usage(
+        format!("a multisine of {} s is too short", sound.length),
+        format!("add --length {LEAST_S}s or more, or leave --multisine out"),
+    ))
 }
 
 /// Refuses to play through an amplifier while nobody knows the volts.
