@@ -46,8 +46,8 @@ pub enum StoreError {
     #[error("{}: exists already and is never overwritten; choose another name, or move it away first", path.display())]
     Exists { path: PathBuf },
     #[error(
-        "{}: the folder exists and is not empty, and nothing in it is overwritten; name another folder with --out, or move \
-         this one away first",
+        "{}: the folder exists and is not empty, and nothing in it is overwritten; name another folder, or move this \
+         one away first",
         folder.display()
     )]
     NotEmpty { folder: PathBuf },

@@ -99,7 +99,7 @@ fn nothing_is_overwritten() {
     let ran = run(["demo", "--out", folder.path().to_str().unwrap()]);
     assert_eq!((ran.code, ran.out.as_str()), (1, ""));
     assert!(
-        ran.err.contains("not empty") && ran.err.contains("--out"),
+        ran.err.contains("not empty") && ran.err.contains("name another folder"),
         "{}",
         ran.err
     );

@@ -10,7 +10,10 @@ mod demo;
 #[cfg(feature = "audio")]
 mod devices;
 mod fit;
+mod jig;
+mod measure;
 mod output;
+mod record;
 mod simulator;
 mod stimulus;
 mod usage;

@@ -118,6 +118,7 @@ impl Desk {
         let playback = self.sound.full(level_dbfs)?;
         let recorded = self.record(On::Condition(condition), &playback, name)?;
         let findings = playback_check(name, &playback, &recorded).findings;
+        refuse_exchanged(&playback, &recorded, &findings)?;
         let driver_peak_v = if condition.is_calibration() {
             None
         } else {
@@ -197,6 +198,7 @@ impl Desk {
             let playback = self.sound.burst(level_dbfs)?;
             let recorded = self.record(On::Condition(condition), &playback, &what)?;
             let check = playback_check("burst", &playback, &recorded);
+            refuse_exchanged(&playback, &recorded, &check.findings)?;
             let damaged = fatal(&check.findings);
             let by_chance = by_chance(&check.findings);
             if damaged && by_chance && again > 0 {
@@ -294,6 +296,32 @@ impl Desk {
         let found = distortion("burst", &of(take.source()), &of(take.driver()), Some(fs_hz));
         !found.findings.is_empty()
     }
+}
+
+/// Refuses a damaged recording that would be a good one with its channels exchanged: no other take mends that, and what is
+/// found wrong with it (lost frames, a moved level) is the driver's own response.
+fn refuse_exchanged(
+    playback: &Playback,
+    recorded: &Recorded,
+    findings: &[Finding],
+) -> Result<(), Failure> {
+    if !fatal(findings) {
+        return Ok(());
+    }
+    let exchanged = Recorded {
+        take: recorded.take.clone().swapped(),
+        n_reported_losses: recorded.n_reported_losses,
+    };
+    let check = playback_check("exchanged", playback, &exchanged);
+    if check.delay_frames.is_none() || fatal(&check.findings) {
+        return Ok(());
+    }
+    Err(Failure::SetUp {
+        message: "channel 2 holds what was played, and channel 1 only what the driver leaves of it: the plugs of the two inputs \
+                  are exchanged. Exchange them, or add --input-channels 2,1. Takes that were made before are exchanged as well: \
+                  begin in a new folder"
+            .to_owned(),
+    })
 }
 
 /// A burst that is not heard at this level is not heard because it goes elsewhere: no converter's noise drowns it.

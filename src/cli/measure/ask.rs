@@ -1,15 +1,52 @@
 //! Questions and answers, one at a time.
 
-use std::fmt::Display;
+use std::fmt::{self, Display};
 use std::io::{self, IsTerminal, Write};
 
 use dialoguer::Input;
-use dialoguer::theme::SimpleTheme;
+use dialoguer::theme::Theme;
 
 use crate::cli::console::Look;
 use crate::cli::failure::Failure;
 use crate::cli::live::stop;
 use crate::cli::view;
+
+/// Columns that are left for an answer beside its question; a longer question stands on lines of its own, because a prompt
+/// that is wider than the terminal is repeated instead of being overwritten.
+const ANSWER_WIDTH: usize = 24;
+
+/// A prompt that ends in "> ", with its default in brackets unless that is empty. After Enter it stands there once, with the
+/// answer.
+struct Prompt;
+
+impl Theme for Prompt {
+    fn format_input_prompt(
+        &self,
+        f: &mut dyn fmt::Write,
+        prompt: &str,
+        default: Option<&str>,
+    ) -> fmt::Result {
+        if !prompt.is_empty() {
+            write!(f, "{prompt} ")?;
+        }
+        match default {
+            Some(default) if !default.is_empty() => write!(f, "[{default}] > "),
+            _ => write!(f, "> "),
+        }
+    }
+
+    fn format_input_prompt_selection(
+        &self,
+        f: &mut dyn fmt::Write,
+        prompt: &str,
+        answer: &str,
+    ) -> fmt::Result {
+        if !prompt.is_empty() {
+            write!(f, "{prompt} ")?;
+        }
+        write!(f, "> {answer}")
+    }
+}
 
 /// Whoever answers.
 pub enum Dialogue {
@@ -95,9 +132,17 @@ impl Dialogue {
                 "give it as a flag (farcone measure --help)",
             ));
         }
-        let theme = SimpleTheme;
+        let asked = question.chars().count() + default.map_or(0, |text| text.chars().count());
+        let beside = asked + ANSWER_WIDTH <= self.look().width;
+        if !beside {
+            self.say(question);
+        }
         loop {
-            let mut input = Input::<String>::with_theme(&theme).with_prompt(question);
+            let mut input = Input::<String>::with_theme(&Prompt).with_prompt(if beside {
+                question
+            } else {
+                ""
+            });
             if let Some(default) = default {
                 input = input.default(default.to_owned());
             } else {
@@ -129,9 +174,9 @@ impl Dialogue {
     /// Waits until somebody is ready: Enter goes on, `s` skips (where that is allowed), `q` stops.
     pub fn ready(&self, question: &str, may_skip: bool) -> Result<Ready, Failure> {
         let keys = if may_skip {
-            "Enter: go on, s: skip, q: stop here"
+            "Enter: go on; s: skip this; q: stop here"
         } else {
-            "Enter: go on, q: stop here"
+            "Enter: go on; q: stop here"
         };
         self.text(
             &format!("{question} ({keys})"),
@@ -140,7 +185,7 @@ impl Dialogue {
                 "" => Ok(Ready::Go),
                 "s" | "S" if may_skip => Ok(Ready::Skip),
                 "q" | "Q" => Ok(Ready::Stop),
-                _ => Err(keys.to_owned()),
+                _ => Err(format!("answer with one of {keys}")),
             },
         )
         .and_then(|ready| match ready {

@@ -13,7 +13,7 @@ use super::job::Job;
 use super::plan::{Part, Ticked, next};
 use super::{MeasureArgs, finish, levels, open_job, screens, start};
 use crate::cli::failure::Failure;
-use crate::cli::live::{LevelArgs, On, SoundArgs};
+use crate::cli::live::{BENCH_HOST, LevelArgs, On, SoundArgs};
 use questions::{ask_air, ask_cone, ask_devices, ask_jig, folder_and_label};
 use takes::{calibrate, check, driver_take, loaded};
 
@@ -25,6 +25,9 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
     let dialogue = Dialogue::person()?;
     let mut ticked = Ticked::default();
     cautions(&dialogue)?;
+    if args.card.host.as_deref() == Some(BENCH_HOST) {
+        dialogue.say("This is practice: sound card, jig and driver are invented, and nothing sounds. Whatever a screen asks you to do counts as done.");
+    }
     let (folder, label) = folder_and_label(args, &dialogue)?;
     let mut driver = args.driver.clone();
     driver.label = driver.label.or(label);
@@ -86,7 +89,7 @@ pub fn set_up(
         let (jig, amplifier) = ask_jig(&dialogue)?;
         started.session.jig = Some(jig);
         started.session.amplifier |= amplifier;
-        started.folder.save(&started.session)?;
+        start::keep(&started.folder, &started.session)?;
     }
     if let Some(jig) = &started.session.jig {
         dialogue.heading("Is the jig right?");
@@ -108,7 +111,9 @@ pub fn cautions(dialogue: &Dialogue) -> Result<(), Failure> {
     for caution in screens::CAUTIONS {
         dialogue.show(&crate::cli::view::hanging("  - ", caution, dialogue.look()));
     }
-    dialogue.ready("Read, and so?", false).map(|_| ())
+    dialogue
+        .ready("Read, and all of it is so?", false)
+        .map(|_| ())
 }
 
 /// One screen.
@@ -126,8 +131,16 @@ pub fn part(
             job.set_full_scale(full_scale_v)?;
         }
         Part::SameNode => calibrate(job, "Are both inputs alike?", Condition::SameNode)?,
-        Part::Open => calibrate(job, "What do the inputs draw?", Condition::OpenLeads)?,
-        Part::Shorted => calibrate(job, "How much do the leads have?", Condition::ShortedLeads)?,
+        Part::Open => calibrate(
+            job,
+            "How much do the inputs themselves draw?",
+            Condition::OpenLeads,
+        )?,
+        Part::Shorted => calibrate(
+            job,
+            "How much resistance do the leads have?",
+            Condition::ShortedLeads,
+        )?,
         Part::Check => check(job, wanted)?,
         Part::FreeAir => {
             driver_take(

@@ -351,7 +351,7 @@ fn lines(profile: &JigProfile) -> Vec<String> {
     if let Some(check) = &profile.check {
         let verdict = if check.passed { "good" } else { "not good" };
         lines.push(format!(
-            "check resistor: {} ohm reads {:.2}: {verdict}",
+            "check resistor: {} ohm reads {:.2} ohm: {verdict}",
             check.stated_ohm.value, check.read_ohm.value
         ));
     }

@@ -22,6 +22,8 @@ use crate::store::{self, SessionFolder, StoreError};
 
 /// Draws of the quick look between takes: only values are shown.
 const QUICK_DRAWS: usize = 1000;
+/// A check resistor that reads off by more than this says that something about the jig is not as described.
+pub const CHECK_OFF: f64 = 0.02;
 /// How long is listened before the first sound, s.
 const LISTEN_S: f64 = 0.8;
 
@@ -346,6 +348,21 @@ impl Job {
         Ok(read_jig(session.with_data(takes))?)
     }
 
+    /// What the last check resistor reads, ohm, and by how much that is off, relative, where it is more than resistors and jig
+    /// explain. `None` without a same-node take: then the check resistor calibrates the channels, and so reads right by itself.
+    pub fn check_off(&self, stated: Stated) -> Result<Option<(f64, f64)>, Failure> {
+        let reading = self.read_jig()?;
+        let (Some(_), Some(check)) = (reading.channels, reading.checks.last()) else {
+            return Ok(None);
+        };
+        let doubt = |stated: Stated| stated.standard_uncertainty().unwrap_or(0.0) / stated.value;
+        let sense = self.session.jig.map_or(0.0, |jig| doubt(jig.sense_ohm));
+        // Twice the standard uncertainty on top: resistors of 5 % are no fault.
+        let allowed = CHECK_OFF + 2.0 * doubt(stated).hypot(sense);
+        let off = check.read_ohm / stated.value - 1.0;
+        Ok((off.abs() > allowed).then_some((check.read_ohm, off)))
+    }
+
     /// The whole analysis; the sheet is written beside the takes.
     pub fn finish(&self, quiet: bool) -> Result<(Sheet, PathBuf), Failure> {
         let sheet = crate::cli::fit::sheet_of(self.session.clone(), self.folder.path(), quiet)?;
@@ -421,11 +438,11 @@ fn burst_line(reading: &Reading) -> String {
     );
     match (reading.readout, reading.relative_uncertainty) {
         (Some(seen), Some(u)) if u < 0.1 => line.push_str(&format!(
-            ", fs about {:.0} Hz, noise leaves ±{:.2} %",
+            ", fs about {:.0} Hz, ±{:.2} % from noise",
             seen.fs_hz.value,
             200.0 * u
         )),
-        (_, Some(u)) => line.push_str(&format!(", noise leaves ±{:.2} %", 200.0 * u)),
+        (_, Some(u)) => line.push_str(&format!(", ±{:.2} % from noise", 200.0 * u)),
         _ => line.push_str(", too quiet to read"),
     }
     if let Some(strained) = reading.strained {
@@ -453,7 +470,10 @@ fn chosen_line(chosen: &Chosen, goal: &Goal) -> String {
             "not louder, so that the driver gets at most {} V at its resonance",
             goal.driver_peak_v
         ),
-        Limit::InputPeak => "not louder, so that the inputs stay below −6 dBFS".to_owned(),
+        Limit::InputPeak => format!(
+            "not louder, so that the inputs stay below {:.0} dBFS",
+            super::levels::INPUT_PEAK_DBFS
+        ),
         Limit::Strain(limitation) => format!("not louder, because {}", strain(limitation)),
         _ => String::new(),
     };

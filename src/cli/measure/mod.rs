@@ -15,6 +15,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use farcone::quantity::Stated;
+use farcone::session::Condition;
 use farcone::sheet::Sheet;
 
 use super::args::{DriverArgs, JigArgs};
@@ -146,6 +147,7 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         ));
     };
     let steps = start::conditions(&args.steps, &args.mass, &args.volume, args.check_ohm)?;
+    start::refuse_above_ceiling(&args.level)?;
     let started = start::start(
         folder,
         args.jig.as_deref(),
@@ -167,6 +169,9 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
     for condition in plan::remaining(&steps, &job.session) {
         job.dialogue.say(&format!("{}:", condition.as_str()));
         job.take(condition, false)?;
+        if let Condition::CheckResistor { ohm } = condition {
+            refuse_wrong_check(&mut job, ohm)?;
+        }
     }
     levels::series(&mut job, args.levels)?;
     if !job::has_free_air(&job.session) {
@@ -175,6 +180,24 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         return Ok(EXIT_GOOD);
     }
     finish(&job, args.json)
+}
+
+/// Stops at a check resistor that does not read what it should, before the driver is measured on a jig that is not as
+/// described. The take is taken back, so that the same call makes it again.
+fn refuse_wrong_check(job: &mut Job, stated_ohm: Stated) -> Result<(), Failure> {
+    let Some((read_ohm, off)) = job.check_off(stated_ohm)? else {
+        return Ok(());
+    };
+    job.take_back(&Condition::CheckResistor { ohm: stated_ohm })?;
+    Err(Failure::SetUp {
+        message: format!(
+            "the check resistor of {} ohm reads {read_ohm:.2} ohm, off by {:.0} %. Check both resistors' values, that channel 1 \
+             is at the source node and channel 2 at the driver's place (--input-channels 2,1 exchanges them), and that the knobs \
+             were not touched; then begin in a new folder",
+            stated_ohm.value,
+            100.0 * off
+        ),
+    })
 }
 
 /// Opens the card that a session names.

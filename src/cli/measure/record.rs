@@ -78,6 +78,7 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         args.volume.as_slice(),
         args.check_ohm,
     )?;
+    start::refuse_above_ceiling(&args.level)?;
     let started = start::start(
         &args.session,
         args.jig.as_deref(),

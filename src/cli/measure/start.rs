@@ -87,12 +87,20 @@ pub fn start(
     session.devices = devices(card, session.devices.take());
     session.source_full_scale_v = level.full_scale.or(session.source_full_scale_v);
     session.amplifier |= level.amplifier;
-    opened.save(&session)?;
+    keep(&opened, &session)?;
     Ok(Started {
         folder: opened,
         session,
         findings,
     })
+}
+
+/// Writes down what is known before the card is open. A sound card whose rate only opening tells is left out: a session file
+/// states a rate or no card at all.
+pub fn keep(folder: &SessionFolder, session: &SessionFile) -> Result<(), Failure> {
+    let mut known = session.clone();
+    known.devices = known.devices.filter(|devices| devices.sample_rate_hz > 0);
+    Ok(folder.save(&known)?)
 }
 
 fn read_profile(name: &str) -> Result<(std::path::PathBuf, JigProfile), Failure> {
@@ -146,6 +154,20 @@ pub fn needed(session: &SessionFile) -> Result<(JigInput, Devices), Failure> {
         )
     })?;
     Ok((jig, devices))
+}
+
+/// Refuses a level above the ceiling before anything is made or opened.
+pub fn refuse_above_ceiling(level: &LevelArgs) -> Result<(), Failure> {
+    match level.level {
+        Some(level_dbfs) if level_dbfs > level.ceiling => Err(Failure::usage(
+            format!(
+                "--level {level_dbfs:.1}dBFS is above the ceiling of {:.1} dBFS",
+                level.ceiling
+            ),
+            "play more quietly, or raise --ceiling after making sure what that is in volts",
+        )),
+        _ => Ok(()),
+    }
 }
 
 /// Refuses to play through an amplifier while nobody knows the volts.

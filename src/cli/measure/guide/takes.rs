@@ -13,9 +13,6 @@ use crate::cli::measure::job::{Done, Job};
 use crate::cli::measure::{screens, start};
 use crate::cli::{values, view};
 
-/// A check resistor that reads off by more than this says that something about the jig is not as described.
-const CHECK_OFF: f64 = 0.02;
-
 /// A calibration take; may be skipped.
 pub fn calibrate(job: &mut Job, heading: &str, condition: Condition) -> Result<(), Failure> {
     job.dialogue.heading(heading);
@@ -122,14 +119,15 @@ pub fn check(job: &mut Job, wanted: &Wanted<'_>) -> Result<(), Failure> {
         let Some(read_ohm) = reading.checks.last().map(|check| check.read_ohm) else {
             return Ok(());
         };
-        let off = read_ohm / stated.value - 1.0;
-        if off.abs() <= CHECK_OFF {
-            job.dialogue
-                .say(&format!("{} ohm reads {read_ohm:.2}: good.", stated.value));
+        let Some((read_ohm, off)) = job.check_off(stated)? else {
+            job.dialogue.say(&format!(
+                "{} ohm reads {read_ohm:.2} ohm: good.",
+                stated.value
+            ));
             return Ok(());
-        }
+        };
         job.dialogue.warn(&format!(
-            "{} ohm reads {read_ohm:.2}: off by {:.0} %. Check both resistors' values, the wiring against the drawing, and that the \
+            "{} ohm reads {read_ohm:.2} ohm: off by {:.0} %. Check both resistors' values, the wiring against the drawing, and that the \
              knobs were not touched since both inputs were on one node.",
             stated.value,
             100.0 * off
