@@ -545,6 +545,7 @@ fn loops_are_found_and_resonances_are_none() {
 
 #[test]
 fn sound_that_vanishes_or_pauses_is_no_loop() {
+    let mut missed: Vec<String> = vec![];
     for multisine in [false, true] {
         for duration_s in [1.0, 5.0] {
             let setup = Setup {
@@ -553,10 +554,6 @@ fn sound_that_vanishes_or_pauses_is_no_loop() {
                 ..Setup::default()
             };
             for share in [0.3, 0.5, 0.7, 0.85] {
-                // A sweep of a second has two windows between 20 Hz and this: too few to be sure of anything.
-                if duration_s < 2.0 && share < 0.4 {
-                    continue;
-                }
                 let after_s = setup.envelope().lead_in_s + share * duration_s;
                 let at = setup.latency + (after_s * f64::from(RATE_HZ)) as usize;
                 let hiss = |v: &mut [f32]| v.copy_from_slice(&noise(v.len(), 2e-5, 7));
@@ -576,14 +573,23 @@ fn sound_that_vanishes_or_pauses_is_no_loop() {
                     });
                     let found = codes(&playback, source, driver);
                     assert!(!found.contains(&"monitoring-on"), "{found:?}");
-                    assert!(
-                        found.contains(&"playback-absent") || found.contains(&"frames-lost"),
-                        "{found:?}"
-                    );
+                    let called =
+                        found.contains(&"playback-absent") || found.contains(&"frames-lost");
+                    // A sweep of a second has few windows below 400 Hz, and what is lost there may go unseen.
+                    let seen = duration_s > 2.0 || multisine || share > 0.6;
+                    if !called {
+                        println!("  not found; has to be: {seen}");
+                        missed.extend(
+                            seen.then(|| {
+                                format!("{what} {share} {duration_s} {multisine} {found:?}")
+                            }),
+                        );
+                    }
                 }
             }
         }
     }
+    assert!(missed.is_empty(), "{missed:#?}");
 }
 
 #[test]
