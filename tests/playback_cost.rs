@@ -10,7 +10,7 @@
 use std::time::Instant;
 
 use farcone::capture::{Playback, Recorded};
-use farcone::faults::playback_check;
+use farcone::faults::{Expected, playback_check};
 use farcone::recording::Take;
 use farcone::signal::{Envelope, SynchronizedSweep};
 
@@ -78,7 +78,7 @@ fn check(rate_hz: u32, length_s: f64, most_s: f64, most_mb: f64) {
     std::fs::write("/proc/self/clear_refs", "5").unwrap();
     let before_mb = peak_mb();
     let started = Instant::now();
-    let found = playback_check("take", &playback, &recorded);
+    let found = playback_check("take", &playback, &recorded, Expected::default());
     let took_s = started.elapsed().as_secs_f64();
     let added_mb = peak_mb() - before_mb;
     println!(

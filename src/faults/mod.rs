@@ -3,6 +3,7 @@
 //! Detectors know the condition: both inputs on one node are legitimately alike, shorted leads legitimately silent.
 
 mod clipping;
+mod contact;
 mod curve;
 mod distortion;
 mod level;

@@ -1,8 +1,10 @@
 //! Whether a recording holds what was played, all of it, unchanged but for a delay and a smooth response.
 
 use super::clipping::{clipped, flat_tops};
+use super::contact::{contact_lost, lost_contact};
 use super::level::{LEVEL_STEP_DB, LevelStep, level_steps};
 use super::monitoring::{fed_back, loop_echo};
+use super::recording::Expected;
 use super::resampled::{collapse, fades, resampled};
 use super::statistics::median;
 use super::stretches::{
@@ -20,6 +22,8 @@ pub(super) const TOP: f64 = 0.42;
 pub(super) const TONAL: f64 = 0.7;
 /// Share of the windows that has to be found for the recording to be one of this stimulus at all.
 const FOUND_SHARE: f64 = 0.4;
+/// Jumps whose frames are counted again.
+const N_COUNTED: usize = 3;
 /// Frames of jump that are visible above 1 kHz.
 const SMALLEST_JUMP: f64 = 2.0;
 
@@ -42,12 +46,23 @@ pub struct PlaybackCheck {
 }
 
 /// Findings about the playback of one take.
-pub fn playback_findings(name: &str, playback: &Playback, recorded: &Recorded) -> Vec<Finding> {
-    playback_check(name, playback, recorded).findings
+pub fn playback_findings(
+    name: &str,
+    playback: &Playback,
+    recorded: &Recorded,
+    expected: Expected,
+) -> Vec<Finding> {
+    playback_check(name, playback, recorded, expected).findings
 }
 
-/// Lays the source channel against what was played and looks for everything that may have happened between.
-pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> PlaybackCheck {
+/// Lays the source channel against what was played and looks for everything that may have happened between; and whether the
+/// driver channel kept its signal, unless it may be silent.
+pub fn playback_check(
+    name: &str,
+    playback: &Playback,
+    recorded: &Recorded,
+    expected: Expected,
+) -> PlaybackCheck {
     let take = &recorded.take;
     let rate_hz = f64::from(take.sample_rate_hz());
     let played = playback.samples();
@@ -108,9 +123,17 @@ pub fn playback_check(name: &str, playback: &Playback, recorded: &Recorded) -> P
             loading_share: 0.0,
         };
     }
+    let contact = if expected.silent_driver {
+        None
+    } else {
+        lost_contact(played, take, &followed, (LOWEST_HZ, highest_hz), rate_hz)
+    };
     if let Some(echo) = loop_echo(playback, recorded, &followed) {
         // Echoes beat with what plays: levels and delays then mean nothing.
         findings.push(fed_back(name, &echo));
+    } else if let Some(at_frame) = contact {
+        // The driver's current is no longer known, so neither is what the source does with it.
+        findings.push(contact_lost(name, at_frame / rate_hz));
     } else {
         findings.extend(lost_frames(name, playback, recorded, &followed, &asked));
     }
@@ -155,11 +178,15 @@ fn lost_frames(
     }
     let end = gone.map_or(f64::INFINITY, |stretch| stretch.start as f64);
     let samples = (playback.samples(), recorded.take.source());
-    let jumps: Vec<Jump> = jumps(followed, asked, rate_hz)
+    let mut jumps: Vec<Jump> = jumps(followed, asked, rate_hz)
         .into_iter()
         .filter(|jump| jump.at_frame < end)
-        .map(|jump| counted(jump, samples, followed, rate_hz))
         .collect();
+    // Only the largest are named, and counting takes long.
+    jumps.sort_by(|a, b| b.frames.abs().total_cmp(&a.frames.abs()));
+    for jump in jumps.iter_mut().take(N_COUNTED) {
+        *jump = counted(*jump, samples, followed, rate_hz);
+    }
     let blanks = blank_stretches(playback.samples(), &recorded.take, followed, rate_hz);
     let blanks: Vec<Stretch> = blanks
         .into_iter()

@@ -89,7 +89,7 @@ pub(super) fn fades(followed: &Follow, top: &Top) -> bool {
 pub(super) fn resampled(name: &str, top: &Top, rate_hz: f64) -> Finding {
     Finding::new(
         Code::Resampled,
-        Severity::Caution,
+        Severity::Redo,
         format!(
             "nothing of what was played arrives above {:.1} kHz: somewhere on the way sound passes at a lower rate than {:.1} \
              kHz (about {:.0} kHz or below)",
@@ -97,8 +97,8 @@ pub(super) fn resampled(name: &str, top: &Top, rate_hz: f64) -> Finding {
             1e-3 * rate_hz,
             2e-3 * top.gone_hz
         ),
-        "set the sound server and the device to the same sample rate, or choose the rate that the device has; resampling to a \
-         higher rate and back cannot be seen here",
+        "name the device's own rate with --rate, or set the sound server to the rate asked for, and make the take again; resampling \
+         to a higher rate and back cannot be seen here",
     )
     .with_evidence(top.fall_db, "dB", Some(COLLAPSE_DB))
     .about(name)

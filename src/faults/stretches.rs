@@ -210,7 +210,7 @@ pub(super) fn dips(asked: &[&FollowWindow]) -> Vec<Stretch> {
 /// Exact zeros in both channels, for longer than this, s, while the stimulus sounds.
 pub(super) const BLANK_S: f64 = 0.003;
 /// A stimulus that would be below this in the recording may well be rounded to zero: 4 steps of 16 bits.
-const AUDIBLE: f64 = 1.2e-4;
+pub(super) const AUDIBLE: f64 = 1.2e-4;
 
 /// Blank stretches inside the stimulus.
 pub(super) fn blank_stretches(

@@ -41,6 +41,8 @@ codes! {
     FramesLost = "frames-lost",
     /// The level changed by itself while the stimulus played.
     LevelMoved = "level-moved",
+    /// The driver channel lost its signal while the source channel went on.
+    ContactLost = "contact-lost",
     /// An input was driven beyond its range: samples stand at their limit.
     Clipped = "clipped",
     /// The input is fed back to the output: the recording has echoes of what was played.

@@ -201,7 +201,8 @@ fn coarsest(takes: &[SessionTake]) -> f64 {
     widths.max_by(f64::total_cmp).unwrap_or(1.0)
 }
 
-fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
+/// What a condition makes legitimate on a jig.
+pub fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
     let across_driver = wiring == Some(Wiring::AcrossDriver);
     match condition {
         Condition::SameNode => Expected {

@@ -19,6 +19,7 @@ mod typed;
 mod write;
 
 pub use analyse::analyse;
+pub use curves::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};
 pub use problems::SessionError;

@@ -131,6 +131,41 @@ pub fn follow_again(
     result
 }
 
+/// Gain and share of explained energy of another channel, window by window, where a followed one has them.
+pub fn fit_windows(
+    played: &[f32],
+    other: &[f32],
+    sample_rate_hz: f64,
+    followed: &Follow,
+) -> Vec<FollowWindow> {
+    let Some(global) = followed.delay_frames else {
+        return vec![];
+    };
+    let at = Tracker {
+        played,
+        recorded: other,
+        sample_rate_hz,
+        lag: 0,
+        sign: if followed.inverted { -1.0 } else { 1.0 },
+        patience: 0,
+        waiting: 0,
+        most_patience: 0,
+    };
+    let mut beyond = 0.0;
+    let fit = |window: &FollowWindow| {
+        beyond = window.delay_frames.unwrap_or(beyond);
+        let omega = window.frequency_hz * std::f64::consts::TAU / sample_rate_hz;
+        let lag = (global + beyond).round() as isize;
+        let fit = at.fit(window.start, window.n_frames, omega, lag);
+        FollowWindow {
+            gain: fit.gain,
+            explained: fit.explained,
+            ..*window
+        }
+    };
+    followed.windows.iter().map(fit).collect()
+}
+
 /// From the first frame that sounds to one past the last.
 fn sounding(played: &[f32]) -> (usize, usize) {
     let peak = played

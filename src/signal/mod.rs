@@ -19,7 +19,7 @@ mod sweep;
 
 pub use arrivals::{BandGain, Echo, band_gains, echo};
 pub use correlate::stretch_delay;
-pub use follow::{Follow, FollowWindow, follow, follow_again};
+pub use follow::{Follow, FollowWindow, fit_windows, follow, follow_again};
 pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
 pub use loading::loading_share;
 pub use multisine::{Multisine, Tilt};
