@@ -216,8 +216,6 @@ const FLAGS: fn() -> StreamFlags = || StreamFlags {
     start_corked: true,
     // The lengths of the buffers include the device's.
     adjust_latency: true,
-    // A take that goes on at another device is worthless: it ends, and says so.
-    no_move: true,
     ..StreamFlags::default()
 };
 
