@@ -127,12 +127,24 @@ fn ask(name: &str, to: &Sender<Found>) {
     let devices = hosts::host(name).and_then(|host| host.devices().map_err(|e| e.to_string()));
     match devices {
         Ok(devices) => {
+            let (mut n_found, mut refusal) = (0, None);
             for device in devices.filter(|device| !hosts::is_no_device(device)) {
                 for side in [Side::Output, Side::Input] {
-                    if let Some(device) = side_of(&device, side) {
-                        let _ = to.send(Found::Device(side, device));
+                    match side_of(&device, side) {
+                        Ok(Some(device)) => {
+                            n_found += 1;
+                            let _ = to.send(Found::Device(side, device));
+                        }
+                        Ok(None) => {}
+                        Err(said) => refusal = Some(said),
                     }
                 }
+            }
+            // Some dead names among others are usual; where all are dead, the server behind them may hang.
+            if let (0, Some(said)) = (n_found, refusal) {
+                let _ = to.send(Found::Problem(format!(
+                    "none of the devices that it names can be opened (the last said: {said})"
+                )));
             }
         }
         Err(said) => {
@@ -142,22 +154,27 @@ fn ask(name: &str, to: &Sender<Found>) {
     let _ = to.send(Found::All);
 }
 
-/// One side of a device, unless it has none or is dead.
-fn side_of(device: &cpal::Device, side: Side) -> Option<Device> {
+/// One side of a device, unless it has none.
+///
+/// # Errors
+/// Where the device is dead: what the system says.
+fn side_of(device: &cpal::Device, side: Side) -> Result<Option<Device>, String> {
     let has_side = match side {
         Side::Output => device.supports_output(),
         Side::Input => device.supports_input(),
     };
     if !has_side {
-        return None;
+        return Ok(None);
     }
-    let id = hosts::own_name(device)?;
+    let Some(id) = hosts::own_name(device) else {
+        return Ok(None);
+    };
     let label = match device.description() {
         Ok(description) => description.name().to_owned(),
         Err(_) => id.clone(),
     };
     let (ability, problem) = match hosts::ability(device, side) {
-        Ok(ability) if ability.offers.is_empty() => return None,
+        Ok(ability) if ability.offers.is_empty() => return Ok(None),
         Ok(ability) => (ability, None),
         // It is there; what keeps it may end.
         Err(error)
@@ -168,9 +185,9 @@ fn side_of(device: &cpal::Device, side: Side) -> Option<Device> {
         {
             (super::choose::Ability::default(), Some(error.to_string()))
         }
-        Err(_) => return None,
+        Err(error) => return Err(error.to_string()),
     };
-    Some(Device {
+    Ok(Some(Device {
         id,
         label,
         channels: ability.n_channels(),
@@ -178,7 +195,7 @@ fn side_of(device: &cpal::Device, side: Side) -> Option<Device> {
         formats: ability.formats().iter().map(ToString::to_string).collect(),
         default_rate_hz: ability.default_hz,
         problem,
-    })
+    }))
 }
 
 #[cfg(test)]
