@@ -257,8 +257,11 @@ fn config(plan: &Plan, offer: &Offer, buffer_size: BufferSize) -> StreamConfig {
 }
 
 /// The block lengths to try: what a device says of its limits does not always hold.
-fn buffer_sizes(offer: &Offer) -> [BufferSize; 2] {
-    [BufferSize::Fixed(choose::block(offer)), BufferSize::Default]
+fn buffer_sizes(side: Side, offer: &Offer) -> [BufferSize; 2] {
+    [
+        BufferSize::Fixed(choose::block(side, offer)),
+        BufferSize::Default,
+    ]
 }
 
 /// A callback can be given away only once, so the ring waits here until a stream has been made.
@@ -280,7 +283,7 @@ fn open_input(
             _ => input::<i16>(device, config, plan, &ring, shared),
         }
     };
-    first(buffer_sizes(&plan.input_offer), make)
+    first(buffer_sizes(Side::Input, &plan.input_offer), make)
 }
 
 fn open_output(
@@ -299,7 +302,7 @@ fn open_output(
             _ => output::<i16>(device, config, player, shared),
         }
     };
-    first(buffer_sizes(&plan.output_offer), make)
+    first(buffer_sizes(Side::Output, &plan.output_offer), make)
 }
 
 fn first(

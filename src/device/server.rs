@@ -351,9 +351,9 @@ mod tests {
     #[test]
     fn the_device_gets_blocks_that_are_long_enough_and_a_fade_ends_in_time() {
         // What a server leaves to the device, and what it asks for at least.
-        assert!((OUTPUT_S - 2.0 * REQUEST_S) / 2.0 > 0.1);
+        const { assert!((OUTPUT_S - 2.0 * REQUEST_S) / 2.0 > 0.1) };
         // With the fade itself, one block of the device and the wait for the next request.
-        assert!(OUTPUT_S + (OUTPUT_S - 2.0 * REQUEST_S) / 2.0 + 0.1 < 1.0);
+        const { assert!(OUTPUT_S + (OUTPUT_S - 2.0 * REQUEST_S) / 2.0 + 0.1 < 1.0) };
         let spec = SampleSpec {
             format: SampleFormat::Float32Le,
             channels: 3,

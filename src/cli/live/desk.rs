@@ -47,6 +47,8 @@ pub struct Desk {
     pub source_full_scale_v: Option<f64>,
     /// Whether a power amplifier is in between.
     pub amplifier: bool,
+    /// The driver's share of the source's voltage at its impedance peak, as the last burst showed it.
+    driver_share: Option<f64>,
     quiet: bool,
 }
 
@@ -69,6 +71,7 @@ impl Desk {
             fixed_level_dbfs: level.level,
             source_full_scale_v: None,
             amplifier: level.amplifier,
+            driver_share: None,
             quiet,
         })
     }
@@ -122,13 +125,8 @@ impl Desk {
         let findings =
             playback_check(name, &playback, &recorded, self.expected(condition)).findings;
         refuse_exchanged(&playback, &recorded, &findings)?;
-        let driver_peak_v = if condition.is_calibration() {
-            None
-        } else {
-            read_burst(&recorded.take, level_dbfs, &self.burst_jig())
-                .driver
-                .and_then(|driver| driver.peak_v)
-        };
+        drop(playback);
+        let driver_peak_v = self.driver_peak_v(&recorded.take, condition, level_dbfs);
         Ok(Made {
             take: recorded.take,
             findings,
@@ -141,6 +139,25 @@ impl Desk {
 
     fn expected(&self, condition: Condition) -> Expected {
         expected(&condition, Some(self.jig.wiring))
+    }
+
+    /// Peak volts across the driver at its impedance peak; `None` where the input is not calibrated in volts, or nothing
+    /// tells the driver's share.
+    fn driver_peak_v(&self, take: &Take, condition: Condition, level_dbfs: f64) -> Option<f64> {
+        let full_scale_v = self.source_full_scale_v?;
+        if condition.is_calibration() {
+            return None;
+        }
+        if take.n_frames() <= READ_UP_TO_FRAMES {
+            return read_burst(take, level_dbfs, &self.burst_jig())
+                .driver?
+                .peak_v;
+        }
+        let source_peak = take
+            .source()
+            .iter()
+            .fold(0.0, |m: f32, v| if v.abs() > m { v.abs() } else { m });
+        Some(self.driver_share? * full_scale_v * f64::from(source_peak))
     }
 
     fn burst_jig(&self) -> BurstJig {
@@ -235,6 +252,10 @@ impl Desk {
                 &check,
                 &mut before,
             );
+            self.driver_share = reading
+                .driver
+                .map(|driver| driver.share)
+                .or(self.driver_share);
             report(&reading);
             seek.saw(reading);
         }
@@ -335,6 +356,9 @@ fn refuse_exchanged(
             .to_owned(),
     })
 }
+
+/// Longer takes are not analysed for their voltage alone: their samples fill the memory that is promised already.
+const READ_UP_TO_FRAMES: usize = 2_000_000;
 
 /// A burst that is not heard at this level is not heard because it goes elsewhere: no converter's noise drowns it.
 const HEARD_BY_DBFS: f64 = -36.0;

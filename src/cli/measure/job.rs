@@ -71,8 +71,8 @@ impl Job {
         };
         if let Some(device_hz) = job.desk.resampling() {
             job.dialogue.warn(&format!(
-                "Note: the sound server runs this device at {device_hz} Hz and converts to {} Hz on the way. The ratio of the \
-                 channels does not suffer, but --rate {device_hz}Hz is better.",
+                "Note: the sound server runs this device at {device_hz} Hz and converts to {} Hz on the way; --rate {device_hz}Hz avoids \
+                 that.",
                 job.desk.sample_rate_hz()
             ));
         }
