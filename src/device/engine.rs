@@ -257,11 +257,13 @@ fn config(plan: &Plan, offer: &Offer, buffer_size: BufferSize) -> StreamConfig {
 }
 
 /// The block lengths to try: what a device says of its limits does not always hold.
-fn buffer_sizes(side: Side, offer: &Offer) -> [BufferSize; 2] {
-    [
-        BufferSize::Fixed(choose::block(side, offer)),
-        BufferSize::Default,
-    ]
+fn buffer_sizes(side: Side, plan: &Plan) -> [BufferSize; 2] {
+    let (device, offer) = match side {
+        Side::Input => (&plan.input, &plan.input_offer),
+        Side::Output => (&plan.output, &plan.output_offer),
+    };
+    let block = choose::block(side, device, offer, plan.sample_rate_hz);
+    [BufferSize::Fixed(block), BufferSize::Default]
 }
 
 /// A callback can be given away only once, so the ring waits here until a stream has been made.
@@ -283,7 +285,7 @@ fn open_input(
             _ => input::<i16>(device, config, plan, &ring, shared),
         }
     };
-    first(buffer_sizes(Side::Input, &plan.input_offer), make)
+    first(buffer_sizes(Side::Input, plan), make)
 }
 
 fn open_output(
@@ -302,7 +304,7 @@ fn open_output(
             _ => output::<i16>(device, config, player, shared),
         }
     };
-    first(buffer_sizes(Side::Output, &plan.output_offer), make)
+    first(buffer_sizes(Side::Output, plan), make)
 }
 
 fn first(
