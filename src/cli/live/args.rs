@@ -3,7 +3,21 @@
 use clap::Args;
 use farcone::recording::ChannelPick;
 
+use crate::cli::args::JigArgs;
 use crate::cli::values;
+
+/// Everything that playing and recording needs to be told.
+#[derive(Args, Clone)]
+pub struct LiveArgs {
+    #[command(flatten)]
+    pub card: CardArgs,
+    #[command(flatten)]
+    pub level: LevelArgs,
+    #[command(flatten)]
+    pub sound: SoundArgs,
+    #[command(flatten)]
+    pub jig: JigArgs,
+}
 
 /// [`farcone::capture::CEILING_DBFS`], as it is typed.
 const DEFAULT_CEILING: &str = "-15dBFS";

@@ -10,7 +10,7 @@ mod sound;
 pub mod stop;
 mod volts;
 
-pub use args::{CardArgs, LevelArgs, SoundArgs};
+pub use args::{CardArgs, LevelArgs, LiveArgs, SoundArgs};
 pub use card::{BENCH_HOST, LiveCard, On};
 pub use desk::{Desk, Made, N_REPEATS, Sought, by_chance};
 pub use sound::Sound;

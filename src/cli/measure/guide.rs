@@ -13,7 +13,7 @@ use super::job::Job;
 use super::plan::{Part, Ticked, next};
 use super::{MeasureArgs, finish, levels, open_job, screens, start};
 use crate::cli::failure::Failure;
-use crate::cli::live::{BENCH_HOST, LevelArgs, On, SoundArgs};
+use crate::cli::live::{BENCH_HOST, LiveArgs, On};
 use questions::{ask_air, ask_cone, ask_devices, ask_jig, folder_and_label};
 use takes::{calibrate, check, driver_take, loaded};
 
@@ -25,20 +25,13 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
     let dialogue = Dialogue::person()?;
     let mut ticked = Ticked::default();
     cautions(&dialogue)?;
-    if args.card.host.as_deref() == Some(BENCH_HOST) {
+    if args.live.card.host.as_deref() == Some(BENCH_HOST) {
         dialogue.say("This is practice: sound card, jig and driver are invented, and nothing sounds. Whatever a screen asks you to do counts as done.");
     }
     let (folder, label) = folder_and_label(args, &dialogue)?;
     let mut driver = args.driver.clone();
     driver.label = driver.label.or(label);
-    let started = start::start(
-        &folder,
-        args.jig.as_deref(),
-        &args.jig_args,
-        &driver,
-        &args.card,
-        &args.level,
-    )?;
+    let started = start::start(&folder, args.jig.as_deref(), &args.live, &driver)?;
     if !started.session.takes.is_empty() {
         dialogue.say(&format!(
             "{} holds {} takes already; it goes on from there.",
@@ -47,8 +40,7 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         ));
     }
     let wanted = Wanted {
-        sound: &args.sound,
-        level: &args.level,
+        live: &args.live,
         check_ohm: args.check_ohm,
         mass_kg: args.mass.first().copied(),
         volume_m3: args.volume.first().copied(),
@@ -72,8 +64,7 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
 
 /// What was given as flags, and is not asked for.
 pub struct Wanted<'a> {
-    pub sound: &'a SoundArgs,
-    pub level: &'a LevelArgs,
+    pub live: &'a LiveArgs,
     pub check_ohm: Option<Stated>,
     pub mass_kg: Option<Stated>,
     pub volume_m3: Option<Stated>,
@@ -102,7 +93,7 @@ pub fn set_up(
     if started.session.devices.is_none() {
         started.session.devices = Some(ask_devices(&dialogue)?);
     }
-    open_job(started, wanted.sound, wanted.level, dialogue)
+    open_job(started, wanted.live, dialogue)
 }
 
 /// Shows the cautions and waits until they were read.
@@ -222,6 +213,6 @@ fn swap(job: &mut Job, wanted: &Wanted<'_>) -> Result<(), Failure> {
     };
     let pick = devices.channels.unwrap_or_default();
     devices.channels = ChannelPick::from_numbers(pick.driver() + 1, pick.source() + 1).ok();
-    job.reopen(wanted.sound, wanted.level)?;
+    job.reopen(wanted.live)?;
     job.save()
 }

@@ -15,10 +15,10 @@ use super::guide::{self, Wanted};
 use super::job::Job;
 use super::plan::{Part, Ticked};
 use super::{StepName, screens, start, volts};
-use crate::cli::args::{DriverArgs, JigArgs};
+use crate::cli::args::DriverArgs;
 use crate::cli::console::{self, Look};
 use crate::cli::failure::Failure;
-use crate::cli::live::{CardArgs, Desk, LevelArgs, On, SoundArgs, TONE_HZ, full_scale_v, stop};
+use crate::cli::live::{Desk, LevelArgs, LiveArgs, On, SoundArgs, TONE_HZ, full_scale_v, stop};
 use crate::cli::{EXIT_GOOD, today, values, view};
 use crate::store::{self, NewProfile};
 
@@ -79,13 +79,7 @@ pub struct NewArgs {
     check_ohm: Option<Stated>,
 
     #[command(flatten)]
-    card: CardArgs,
-    #[command(flatten)]
-    level: LevelArgs,
-    #[command(flatten)]
-    sound: SoundArgs,
-    #[command(flatten)]
-    jig: JigArgs,
+    live: LiveArgs,
 }
 
 /// Print a profile, or the names of all
@@ -133,14 +127,7 @@ fn new(args: &NewArgs) -> Result<u8, Failure> {
     let scratch = tempfile::tempdir().map_err(Failure::Ask)?;
     let folder = scratch.path().join("jig");
     let no_driver = DriverArgs::default();
-    let mut started = start::start(
-        &folder,
-        None,
-        &args.jig,
-        &no_driver,
-        &args.card,
-        &args.level,
-    )?;
+    let mut started = start::start(&folder, None, &args.live, &no_driver)?;
     started.session.label.clone_from(&args.name);
     let job = if args.yes {
         let steps = start::conditions(&args.steps, &[], &[], args.check_ohm)?;
@@ -155,12 +142,7 @@ fn new(args: &NewArgs) -> Result<u8, Failure> {
             start::refuse_equal_check(jig.sense_ohm.value, check.value)?;
         }
         start::refuse_blind_amplifier(&started.session)?;
-        let mut job = super::open_job(
-            started,
-            &args.sound,
-            &args.level,
-            Dialogue::Nobody { quiet: false },
-        )?;
+        let mut job = super::open_job(started, &args.live, Dialogue::Nobody { quiet: false })?;
         for condition in steps {
             job.take(condition, false)?;
         }
@@ -168,8 +150,7 @@ fn new(args: &NewArgs) -> Result<u8, Failure> {
     } else {
         let dialogue = Dialogue::person()?;
         let wanted = Wanted {
-            sound: &args.sound,
-            level: &args.level,
+            live: &args.live,
             check_ohm: args.check_ohm,
             mass_kg: None,
             volume_m3: None,

@@ -16,7 +16,7 @@ use farcone::quantity::Stated;
 
 use super::ask::{Dialogue, Ready};
 use crate::cli::failure::Failure;
-use crate::cli::live::{Desk, LevelArgs, Made, N_REPEATS, Sought, SoundArgs, by_chance};
+use crate::cli::live::{Desk, LiveArgs, Made, N_REPEATS, Sought, by_chance};
 use crate::cli::view;
 use crate::store::{self, SessionFolder, StoreError};
 
@@ -177,9 +177,9 @@ impl Job {
     }
 
     /// Opens the card again, after the session's devices have changed.
-    pub fn reopen(&mut self, sound: &SoundArgs, level: &LevelArgs) -> Result<(), Failure> {
+    pub fn reopen(&mut self, live: &LiveArgs) -> Result<(), Failure> {
         let (jig, devices) = super::start::needed(&self.session)?;
-        let mut desk = Desk::open(&devices, &jig, sound, level, false)?;
+        let mut desk = Desk::open(&devices, &jig, &live.sound, &live.level, false)?;
         desk.source_full_scale_v = self.desk.source_full_scale_v;
         desk.amplifier = self.desk.amplifier;
         self.desk = desk;

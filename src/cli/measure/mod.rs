@@ -18,11 +18,11 @@ use farcone::quantity::Stated;
 use farcone::session::Condition;
 use farcone::sheet::Sheet;
 
-use super::args::{DriverArgs, JigArgs};
+use super::args::DriverArgs;
 use super::console::{self, Look};
 use super::failure::Failure;
 use super::fit::exit_code;
-use super::live::{CardArgs, Desk, LevelArgs, SoundArgs, stop};
+use super::live::{Desk, LevelArgs, LiveArgs, stop};
 use super::{EXIT_GOOD, values, view};
 use ask::Dialogue;
 use job::Job;
@@ -80,13 +80,7 @@ pub struct MeasureArgs {
     json: bool,
 
     #[command(flatten)]
-    card: CardArgs,
-    #[command(flatten)]
-    level: LevelArgs,
-    #[command(flatten)]
-    sound: SoundArgs,
-    #[command(flatten)]
-    jig_args: JigArgs,
+    live: LiveArgs,
     #[command(flatten)]
     driver: DriverArgs,
 }
@@ -147,25 +141,13 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         ));
     };
     let steps = start::conditions(&args.steps, &args.mass, &args.volume, args.check_ohm)?;
-    start::refuse_above_ceiling(&args.level)?;
-    let started = start::start(
-        folder,
-        args.jig.as_deref(),
-        &args.jig_args,
-        &args.driver,
-        &args.card,
-        &args.level,
-    )?;
+    start::refuse_above_ceiling(&args.live.level)?;
+    let started = start::start(folder, args.jig.as_deref(), &args.live, &args.driver)?;
     let (jig, _) = start::needed(&started.session)?;
     if let Some(check) = args.check_ohm {
         start::refuse_equal_check(jig.sense_ohm.value, check.value)?;
     }
-    let mut job = open_job(
-        started,
-        &args.sound,
-        &args.level,
-        Dialogue::Nobody { quiet: false },
-    )?;
+    let mut job = open_job(started, &args.live, Dialogue::Nobody { quiet: false })?;
     for condition in plan::remaining(&steps, &job.session) {
         job.dialogue.say(&format!("{}:", condition.as_str()));
         job.take(condition, false)?;
@@ -203,10 +185,10 @@ fn refuse_wrong_check(job: &mut Job, stated_ohm: Stated) -> Result<(), Failure> 
 /// Opens the card that a session names.
 fn open_job(
     mut started: start::Started,
-    sound: &SoundArgs,
-    level: &LevelArgs,
+    live: &LiveArgs,
     dialogue: Dialogue,
 ) -> Result<Job, Failure> {
+    let LiveArgs { sound, level, .. } = live;
     start::refuse_short_multisine(sound)?;
     let (jig, mut devices) = start::needed(&started.session)?;
     let level = LevelArgs {

@@ -7,9 +7,9 @@ use farcone::quantity::Stated;
 
 use super::ask::Dialogue;
 use super::{StepName, start};
-use crate::cli::args::{DriverArgs, JigArgs};
+use crate::cli::args::DriverArgs;
 use crate::cli::failure::Failure;
-use crate::cli::live::{CardArgs, LevelArgs, SoundArgs, stop};
+use crate::cli::live::{LiveArgs, stop};
 use crate::cli::{EXIT_GOOD, values};
 
 /// Make a single take into a session folder, with the sound card
@@ -48,13 +48,7 @@ pub struct RecordArgs {
     jig: Option<String>,
 
     #[command(flatten)]
-    card: CardArgs,
-    #[command(flatten)]
-    level: LevelArgs,
-    #[command(flatten)]
-    sound: SoundArgs,
-    #[command(flatten)]
-    jig_args: JigArgs,
+    live: LiveArgs,
     #[command(flatten)]
     driver: DriverArgs,
 }
@@ -78,21 +72,14 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         args.volume.as_slice(),
         args.check_ohm,
     )?;
-    start::refuse_above_ceiling(&args.level)?;
-    let started = start::start(
-        &args.session,
-        args.jig.as_deref(),
-        &args.jig_args,
-        &args.driver,
-        &args.card,
-        &args.level,
-    )?;
+    start::refuse_above_ceiling(&args.live.level)?;
+    let started = start::start(&args.session, args.jig.as_deref(), &args.live, &args.driver)?;
     let (jig, _) = start::needed(&started.session)?;
     if let Some(check) = args.check_ohm {
         start::refuse_equal_check(jig.sense_ohm.value, check.value)?;
     }
     let dialogue = Dialogue::Nobody { quiet: false };
-    let mut job = super::open_job(started, &args.sound, &args.level, dialogue)?;
+    let mut job = super::open_job(started, &args.live, dialogue)?;
     for condition in conditions {
         job.take(condition, args.remounted)?;
     }

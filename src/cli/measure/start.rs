@@ -8,7 +8,7 @@ use farcone::session::{Condition, Devices, JigInput, JigProfile, SessionFile, pr
 use super::StepName;
 use crate::cli::args::{AnalysisArgs, DriverArgs, JigArgs};
 use crate::cli::failure::Failure;
-use crate::cli::live::{BENCH_HOST, CardArgs, LevelArgs, SoundArgs};
+use crate::cli::live::{BENCH_HOST, CardArgs, LevelArgs, LiveArgs, SoundArgs};
 use crate::cli::takes::{UNNAMED, outrank};
 use crate::cli::today;
 use crate::store::{self, SessionFolder};
@@ -25,11 +25,12 @@ pub struct Started {
 pub fn start(
     folder: &Path,
     profile: Option<&str>,
-    jig: &JigArgs,
+    live: &LiveArgs,
     driver: &DriverArgs,
-    card: &CardArgs,
-    level: &LevelArgs,
 ) -> Result<Started, Failure> {
+    let LiveArgs {
+        card, level, jig, ..
+    } = live;
     let profile = profile.map(read_profile).transpose()?;
     let (opened, mut session) = if folder.join(farcone::session::SESSION_FILE_NAME).exists() {
         SessionFolder::open(folder)?
