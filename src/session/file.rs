@@ -5,6 +5,7 @@
 pub(super) mod devices;
 mod error;
 pub(super) mod json;
+pub(super) mod stated;
 
 use std::path::PathBuf;
 

@@ -5,12 +5,13 @@ use std::path::{Component, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::devices::DevicesJson;
+use super::stated::{Allowed, StatedJson};
 use super::{Condition, Cone, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 use crate::air::{AirInput, PressureInput};
 use crate::circuit::CoilFamily;
 use crate::fit::Choice;
 use crate::jig::Wiring;
-use crate::quantity::{Spread, Stated};
+use crate::quantity::Stated;
 use crate::recording::ChannelPick;
 use crate::session::{JigInput, Session, TakeLevel};
 
@@ -44,18 +45,6 @@ struct SessionJson {
 
 fn default_band() -> [f64; 2] {
     Session::DEFAULT_BAND_HZ.into()
-}
-
-/// A stated value. With neither spread, nothing was said about its doubt.
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(in crate::session) struct StatedJson {
-    value: f64,
-    unit: String,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    half_width: Option<f64>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    standard_uncertainty: Option<f64>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -256,74 +245,6 @@ fn coil(name: &str) -> Result<CoilFamily> {
         found: name.into(),
         allowed: "plain, lr-2, power-law, semi-inductor",
     })
-}
-
-/// Which numbers a value may be.
-#[derive(Clone, Copy, PartialEq)]
-pub(in crate::session) enum Allowed {
-    Positive,
-    NotNegative,
-    Any,
-}
-
-impl StatedJson {
-    pub(in crate::session) fn new(stated: Stated, unit: &str) -> Self {
-        let (half_width, standard_uncertainty) = match stated.spread {
-            Spread::HalfWidth(half_width) => (Some(half_width), None),
-            Spread::Standard(standard) => (None, Some(standard)),
-            Spread::Unstated => (None, None),
-        };
-        Self {
-            value: stated.value,
-            unit: unit.into(),
-            half_width,
-            standard_uncertainty,
-        }
-    }
-
-    pub(in crate::session) fn read(
-        self,
-        what: &str,
-        unit: &'static str,
-        allowed: Allowed,
-    ) -> Result<Stated> {
-        let Self { value, .. } = self;
-        if self.unit != unit {
-            return Err(SessionFileError::Unit {
-                what: what.into(),
-                found: self.unit,
-                wanted: unit,
-            });
-        }
-        let refuse = |value, allowed| {
-            Err(SessionFileError::Value {
-                what: what.into(),
-                value,
-                allowed,
-            })
-        };
-        match allowed {
-            Allowed::Positive if value <= 0.0 => return refuse(value, "above zero"),
-            Allowed::NotNegative if value < 0.0 => return refuse(value, "zero or above"),
-            _ => {}
-        }
-        let spread = match (self.half_width, self.standard_uncertainty) {
-            (None, None) => Spread::Unstated,
-            (Some(half_width), None) => Spread::HalfWidth(half_width),
-            (None, Some(standard)) => Spread::Standard(standard),
-            (Some(_), Some(_)) => return Err(SessionFileError::TwoSpreads { what: what.into() }),
-        };
-        match spread {
-            Spread::HalfWidth(width) | Spread::Standard(width) if width <= 0.0 => {
-                Err(SessionFileError::Value {
-                    what: format!("the spread of {what}"),
-                    value: width,
-                    allowed: "above zero, or left out",
-                })
-            }
-            spread => Ok(Stated { value, spread }),
-        }
-    }
 }
 
 impl JigJson {

@@ -6,7 +6,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError};
 use crate::session::file::devices::DevicesJson;
-use crate::session::file::json::{Allowed, JigJson, StatedJson, TakeJson};
+use crate::session::file::json::{JigJson, TakeJson};
+use crate::session::file::stated::{Allowed, StatedJson};
 use crate::session::{SessionFileError, TakeFile};
 
 #[derive(Serialize, Deserialize)]
