@@ -51,8 +51,12 @@ mod tests {
         let samples: Vec<f32> = (0..n)
             .map(|i| {
                 let t = i as f32 / 48_000.0;
-                // Three samples in a row that are not the tone's.
-                let spike = if i % 480 < 3 { noise } else { 0.0 };
+                // Three samples at the crest that are not the tone's.
+                let spike = if (119..122).contains(&(i % 480)) {
+                    noise
+                } else {
+                    0.0
+                };
                 peak * (std::f32::consts::TAU * TONE_HZ as f32 * t).sin() + spike
             })
             .collect();
