@@ -905,3 +905,35 @@ fn distortion_is_measured_and_noise_is_none() {
         assert!(clean.source.is_none_or(|ratio| ratio < 0.005));
     }
 }
+
+/// A mixer on the sound card's own chip is a millisecond late, and a burst is too short to show its second echo.
+#[test]
+fn a_short_loop_is_heard_in_a_burst() {
+    use farcone::bench::{Arrangement, BenchCard, DirectMonitor, Mounting, demo_driver};
+    use farcone::capture::{SoundCard, Unmonitored};
+    for (gain, duration_s) in [(0.25, 1.5), (0.25, 10.0), (0.5, 1.5)] {
+        let bench = Bench::new(Wiring::AcrossDriver, 47.0);
+        let mut card = BenchCard::new(bench, demo_driver(), 48_000, 1.0, 1.0, 1);
+        card.bench.source.noise = Noise::Rms(1e-5);
+        card.bench.driver.noise = Noise::Rms(1e-5);
+        card.faults.direct_monitor = Some(DirectMonitor {
+            gain,
+            delay_frames: 48,
+        });
+        card.arrange(Arrangement::Driver(Mounting::FreeAir));
+        let sweep = SynchronizedSweep {
+            stop_hz: 22_560.0,
+            duration_s,
+            envelope: Envelope {
+                level_dbfs: -36.0,
+                ..Envelope::default()
+            },
+            ..SynchronizedSweep::default()
+        };
+        let playback = Playback::new(&sweep.samples().unwrap(), 48_000, -15.0).unwrap();
+        let recorded = card.record(&playback, &mut Unmonitored).unwrap();
+        let check = playback_check("burst", &playback, &recorded, Expected::default());
+        let codes: Vec<&str> = check.findings.iter().map(|f| f.code.as_str()).collect();
+        assert_eq!(codes, ["monitoring-on"], "{gain} over {duration_s} s");
+    }
+}

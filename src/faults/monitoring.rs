@@ -59,7 +59,9 @@ pub(super) fn loop_echo(
         AFTER_S.0,
         AFTER_S.1,
     )?;
-    let repeats =
-        echo.level_db < REPEATS_ABOVE_DB || echo.next_db > 2.0 * echo.level_db - REPEATS_WITHIN_DB;
+    let repeats = echo.level_db < REPEATS_ABOVE_DB
+        || echo
+            .next_db
+            .is_none_or(|next_db| next_db > 2.0 * echo.level_db - REPEATS_WITHIN_DB);
     (echo.level_db > ECHO_DB && repeats).then_some(echo)
 }

@@ -20,8 +20,9 @@ pub struct Echo {
     pub after_s: f64,
     /// Amplitude relative to the first, dB; the least over the bands that were looked at.
     pub level_db: f64,
-    /// The same for what comes another such time later, dB: of a loop, about twice `level_db`.
-    pub next_db: f64,
+    /// The same for what comes another such time later, dB: of a loop, about twice `level_db`. `None` where the stimulus itself
+    /// has more than that there, as short sweeps do.
+    pub next_db: Option<f64>,
 }
 
 /// The strongest arrival between two times after the first, in seconds, that every band has at every time and that is not in
@@ -67,7 +68,14 @@ pub fn echo(
         .fold(0.0, |m: f64, v| if v > m { v } else { m });
     // A band that did not arrive has no arrivals but noise.
     answers.retain(|answer| gain(answer) > ARRIVED * highest);
+    // What the stimulus has by itself, the most over the bands.
+    let mut most_own = vec![0.0_f64; n_steps];
     for (_, heard, own) in &answers {
+        for (slot, &own) in most_own.iter_mut().zip(&own.relative) {
+            if own > *slot {
+                *slot = own;
+            }
+        }
         for ((slot, &level), &own) in least.iter_mut().zip(&heard.relative).zip(&own.relative) {
             // What the stimulus does by itself (periods, gaps between lines) is no arrival.
             let level = if own > OWN * level { 0.0 } else { level };
@@ -111,11 +119,14 @@ pub fn echo(
                 .copied()
                 .fold(0.0, |m: f64, v| if v > m { v } else { m })
         });
+    let hidden = most_own
+        .get(2 * index)
+        .is_none_or(|&own| own > OWN * level * level);
     let db = |power: f64| 10.0 * (power + 1e-20).log10();
     Some(Echo {
         after_s: index as f64 * STEP_S,
         level_db: db(level),
-        next_db: db(next),
+        next_db: (!hidden).then(|| db(next)),
     })
 }
 
