@@ -1,6 +1,6 @@
 //! The unmodified program with real parts: a real sound server with a simulated jig between its playback and its capture,
-//! real signals, a pseudo-terminal. What needs the server is ignored by `cargo test` and run by `.ci/run`, one test at a
-//! time: `cargo test --release --test live -- --ignored --test-threads=1`.
+//! real signals, a pseudo-terminal. What needs the server is ignored by `cargo test` and run by `.ci/run`, three at a
+//! time: `cargo test --release --test live -- --ignored --test-threads=3`.
 //!
 //! `FARCONE_LIVE_RUNS` is the number of fresh servers for the accuracy on each host (3 if not set; 10 in the long run).
 #![cfg(unix)]
