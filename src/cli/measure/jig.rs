@@ -137,11 +137,7 @@ fn new(args: &NewArgs) -> Result<u8, Failure> {
                 "leave it out of --steps; a jig is calibrated with same-node, open-leads, shorted-leads and check-resistor",
             ));
         }
-        let (jig, _) = start::needed(&started.session)?;
-        if let Some(check) = args.check_ohm {
-            start::refuse_equal_check(jig.sense_ohm.value, check.value)?;
-        }
-        start::refuse_blind_amplifier(&started.session)?;
+        start::refuse_incomplete(&folder, None, &args.live, &no_driver, args.check_ohm)?;
         let mut job = super::open_job(started, &args.live, Dialogue::Nobody { quiet: false })?;
         for condition in steps {
             job.take(condition, false)?;

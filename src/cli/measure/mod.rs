@@ -141,12 +141,9 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         ));
     };
     let steps = start::conditions(&args.steps, &args.mass, &args.volume, args.check_ohm)?;
-    start::refuse_above_ceiling(&args.live.level)?;
-    let started = start::start(folder, args.jig.as_deref(), &args.live, &args.driver)?;
-    let (jig, _) = start::needed(&started.session)?;
-    if let Some(check) = args.check_ohm {
-        start::refuse_equal_check(jig.sense_ohm.value, check.value)?;
-    }
+    let (profile, live, driver) = (args.jig.as_deref(), &args.live, &args.driver);
+    start::refuse_incomplete(folder, profile, live, driver, args.check_ohm)?;
+    let started = start::start(folder, profile, live, driver)?;
     let mut job = open_job(started, &args.live, Dialogue::Nobody { quiet: false })?;
     for condition in plan::remaining(&steps, &job.session) {
         job.dialogue.say(&format!("{}:", condition.as_str()));

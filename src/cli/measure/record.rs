@@ -72,12 +72,9 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         args.volume.as_slice(),
         args.check_ohm,
     )?;
-    start::refuse_above_ceiling(&args.live.level)?;
-    let started = start::start(&args.session, args.jig.as_deref(), &args.live, &args.driver)?;
-    let (jig, _) = start::needed(&started.session)?;
-    if let Some(check) = args.check_ohm {
-        start::refuse_equal_check(jig.sense_ohm.value, check.value)?;
-    }
+    let (profile, live, driver) = (args.jig.as_deref(), &args.live, &args.driver);
+    start::refuse_incomplete(&args.session, profile, live, driver, args.check_ohm)?;
+    let started = start::start(&args.session, profile, live, driver)?;
     let dialogue = Dialogue::Nobody { quiet: false };
     let mut job = super::open_job(started, &args.live, dialogue)?;
     for condition in conditions {

@@ -1,9 +1,12 @@
 //! From flags, a jig profile and what a folder holds already to a session that can be measured.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use farcone::finding::Finding;
-use farcone::session::{Condition, Devices, JigInput, JigProfile, SessionFile, profile_findings};
+use farcone::quantity::Stated;
+use farcone::session::{
+    Condition, Devices, JigInput, JigProfile, SessionFile, TakeFile, profile_findings,
+};
 
 use super::StepName;
 use crate::cli::args::{AnalysisArgs, DriverArgs, JigArgs};
@@ -21,6 +24,8 @@ pub struct Started {
     pub findings: Vec<Finding>,
 }
 
+type ReadProfile = Option<(PathBuf, JigProfile)>;
+
 /// Opens or makes the folder, and lets profile and flags outrank what it says.
 pub fn start(
     folder: &Path,
@@ -28,11 +33,8 @@ pub fn start(
     live: &LiveArgs,
     driver: &DriverArgs,
 ) -> Result<Started, Failure> {
-    let LiveArgs {
-        card, level, jig, ..
-    } = live;
     let profile = profile.map(read_profile).transpose()?;
-    let (opened, mut session) = if folder.join(farcone::session::SESSION_FILE_NAME).exists() {
+    let (opened, known) = if is_session(folder) {
         SessionFolder::open(folder)?
     } else {
         (
@@ -40,11 +42,65 @@ pub fn start(
             SessionFile::new(UNNAMED, vec![]),
         )
     };
-    if let Some(take) = session
-        .takes
-        .iter()
-        .find(|take| take.files.iter().any(|file| store::is_table(file)))
-    {
+    let mut session = described(known, folder, &profile, live, driver)?;
+    let mut findings = vec![];
+    if let Some((path, profile)) = &profile {
+        findings = today().map_or_else(Vec::new, |today| profile_findings(profile, today));
+        let calibrated = |take: &TakeFile| take.condition.is_calibration();
+        if !session.takes.iter().any(calibrated) {
+            let copies = store::copy_calibration(path, profile, opened.path(), &session.takes)?;
+            session.takes.extend(copies);
+        }
+    }
+    keep(&opened, &session)?;
+    Ok(Started {
+        folder: opened,
+        session,
+        findings,
+    })
+}
+
+/// Refuses a call that asks nobody and lacks something, or contradicts itself, before a folder is made for it.
+pub fn refuse_incomplete(
+    folder: &Path,
+    profile: Option<&str>,
+    live: &LiveArgs,
+    driver: &DriverArgs,
+    check_ohm: Option<Stated>,
+) -> Result<(), Failure> {
+    refuse_above_ceiling(&live.level)?;
+    refuse_short_multisine(&live.sound)?;
+    let profile = profile.map(read_profile).transpose()?;
+    let known = if is_session(folder) {
+        store::read_session(folder)?
+    } else {
+        SessionFile::new(UNNAMED, vec![])
+    };
+    let session = described(known, folder, &profile, live, driver)?;
+    let (jig, _) = needed(&session)?;
+    if let Some(check) = check_ohm {
+        refuse_equal_check(jig.sense_ohm.value, check.value)?;
+    }
+    refuse_blind_amplifier(&session)
+}
+
+fn is_session(folder: &Path) -> bool {
+    folder.join(farcone::session::SESSION_FILE_NAME).exists()
+}
+
+/// What is known of a session once profile and flags have been heard.
+fn described(
+    mut session: SessionFile,
+    folder: &Path,
+    profile: &ReadProfile,
+    live: &LiveArgs,
+    driver: &DriverArgs,
+) -> Result<SessionFile, Failure> {
+    let LiveArgs {
+        card, level, jig, ..
+    } = live;
+    let table = |take: &&TakeFile| take.files.iter().any(|file| store::is_table(file));
+    if let Some(take) = session.takes.iter().find(table) {
         return Err(Failure::usage(
             format!(
                 "{} is made of impedance tables (\"{}\"), which do not mix with recordings",
@@ -54,46 +110,25 @@ pub fn start(
             "measure into another folder",
         ));
     }
-    let mut findings = vec![];
-    if let Some((path, profile)) = &profile {
-        findings = today().map_or_else(Vec::new, |today| profile_findings(profile, today));
+    if let Some((_, profile)) = profile {
         session.jig = session.jig.or(Some(profile.jig));
         session.devices = session.devices.or_else(|| profile.devices.clone());
         session.source_full_scale_v = session
             .source_full_scale_v
             .or(profile.input_full_scale_v[0]);
         session.amplifier |= profile.amplifier;
-        if !session
-            .takes
-            .iter()
-            .any(|take| take.condition.is_calibration())
-        {
-            let copies = store::copy_calibration(path, profile, opened.path(), &session.takes)?;
-            session.takes.extend(copies);
-        }
     }
-    if session.jig.is_none() && jig.any() && (jig.sense.is_some() || jig.wiring.is_some()) {
+    if session.jig.is_none() && (jig.sense.is_some() || jig.wiring.is_some()) {
         session.jig = Some(jig.with_defaults()?);
     }
-    if session.jig.is_some() {
-        outrank(&mut session, jig, driver, &AnalysisArgs::default())?;
-    } else {
-        outrank(
-            &mut session,
-            &JigArgs::default(),
-            driver,
-            &AnalysisArgs::default(),
-        )?;
-    }
+    // Flags about a jig that is still to be asked for wait until it is.
+    let none = JigArgs::default();
+    let heard = if session.jig.is_some() { jig } else { &none };
+    outrank(&mut session, heard, driver, &AnalysisArgs::default())?;
     session.devices = devices(card, session.devices.take());
     session.source_full_scale_v = level.full_scale.or(session.source_full_scale_v);
     session.amplifier |= level.amplifier;
-    keep(&opened, &session)?;
-    Ok(Started {
-        folder: opened,
-        session,
-        findings,
-    })
+    Ok(session)
 }
 
 /// Writes down what is known before the card is open. A sound card whose rate only opening tells is left out: a session file
@@ -104,7 +139,7 @@ pub fn keep(folder: &SessionFolder, session: &SessionFile) -> Result<(), Failure
     Ok(folder.save(&known)?)
 }
 
-fn read_profile(name: &str) -> Result<(std::path::PathBuf, JigProfile), Failure> {
+fn read_profile(name: &str) -> Result<(PathBuf, JigProfile), Failure> {
     let path = store::profile_path(name)?;
     let profile = store::read_profile(&path)?;
     Ok((path, profile))
@@ -198,9 +233,9 @@ pub fn refuse_blind_amplifier(session: &SessionFile) -> Result<(), Failure> {
 /// Steps with what was stated about them, in order: each `added-mass` takes the next --mass, each `test-box` the next --volume.
 pub fn conditions(
     steps: &[StepName],
-    masses: &[farcone::quantity::Stated],
-    volumes: &[farcone::quantity::Stated],
-    check_ohm: Option<farcone::quantity::Stated>,
+    masses: &[Stated],
+    volumes: &[Stated],
+    check_ohm: Option<Stated>,
 ) -> Result<Vec<Condition>, Failure> {
     let (mut masses, mut volumes) = (masses.iter(), volumes.iter());
     let missing = |step: &str, flag: &str| {
