@@ -437,17 +437,28 @@ fn behind_an_amplifier_volts_come_first() {
     assert_eq!(blind.code, 2, "{}", blind.err);
     assert!(blind.err.contains("farcone jig volts"), "{}", blind.err);
     assert!(!blind.err.contains("Burst"), "{}", blind.err);
-    assert!(bench.takes().is_empty());
-    // The folder remembers: without the flag it is refused as well.
-    let again = bench.measure(&with_steps("free-air", &[], &[]));
-    assert_eq!(again.code, 2, "{}", again.err);
+    assert!(!bench.session().exists(), "a refusal leaves nothing behind");
 
     let known = bench.measure(&with_steps(
         "free-air",
         &[],
-        &["--full-scale", "1.8V+-0.01V"],
+        &["--amplifier", "--full-scale", "1.8V+-0.01V"],
     ));
     assert_eq!(known.code, 0, "{}", known.err);
+    // The folder remembers both: a session that only says that there is an amplifier is refused without the flag as well.
+    let file = bench.session().join("session.json");
+    let text = std::fs::read_to_string(&file).expect("it was written");
+    assert!(text.contains("\"amplifier\": true"), "{text}");
+    let mut session: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let volts = session
+        .as_object_mut()
+        .expect("an object")
+        .remove("source_full_scale");
+    assert!(volts.is_some());
+    std::fs::write(&file, session.to_string()).expect("it can be written");
+    let again = bench.measure(&with_steps("free-air,free-air", &[], &[]));
+    assert_eq!(again.code, 2, "{}", again.err);
+    std::fs::write(&file, text).expect("it can be written");
     let take = &bench.takes()[0];
     let peak_v = take
         .level
