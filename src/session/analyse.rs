@@ -27,8 +27,6 @@ const METER_COVERAGE: f64 = 3.0;
 const METER_WRONG: f64 = 1.2;
 /// A cheap meter's half-width: 0.3 ohm and 1 % of the reading (common practice, no source).
 const METER_HALF_WIDTH: (f64, f64) = (0.3, 0.01);
-/// A check resistor that reads off by more than this says that the jig is not what it was said to be.
-const CHECK_DISAGREES: f64 = 0.02;
 
 /// Analyses a session.
 ///
@@ -132,8 +130,8 @@ fn driver(
     let spreads = groups_used(measured, &use_group)
         .map(|group| spread(measured, group, &value, findings))
         .collect();
-    check_resistors(measured, &value, findings);
-    findings.extend(jig_reading::read(measured, &value).findings);
+    let sense_ohm = session.jig.map(|jig| jig.sense_ohm);
+    findings.extend(jig_reading::read(measured, sense_ohm, &value).findings);
     for observation in &observations {
         findings.extend(curve_findings(&observation.name, &observation.curve));
         if observation.curve.covariance().is_none() {
@@ -270,44 +268,6 @@ fn table_note(name: &str) -> Finding {
         "add columns of standard uncertainty if the instrument gives them",
     )
     .about(name)
-}
-
-/// With the channels calibrated by a same-node take, a check resistor is read like a driver.
-fn check_resistors(measured: &Measured, value: &dyn Fn(Which) -> f64, findings: &mut Vec<Finding>) {
-    if !measured
-        .jig
-        .iter()
-        .any(|group| group.condition == Condition::SameNode)
-    {
-        return;
-    }
-    for (i, group) in measured.jig.iter().enumerate() {
-        let Condition::CheckResistor { ohm } = group.condition else {
-            continue;
-        };
-        for (_, read_ohm) in measured
-            .check_readings(value)
-            .iter()
-            .filter(|(name, _)| *name == group.name)
-        {
-            let off = read_ohm / value(Which::Check(i)) - 1.0;
-            if off.abs() > CHECK_DISAGREES {
-                findings.push(
-                    Finding::new(
-                        Code::CheckResistorDisagrees,
-                        Severity::Caution,
-                        format!(
-                            "the check resistor of {} ohm reads {read_ohm:.2} ohm",
-                            ohm.value
-                        ),
-                        "check both resistors' values and the wiring that was chosen",
-                    )
-                    .with_evidence(off, "1", Some(CHECK_DISAGREES))
-                    .about(group.name.clone()),
-                );
-            }
-        }
-    }
 }
 
 /// Every typed quantity with what the observations would be, had it been a standard uncertainty higher.

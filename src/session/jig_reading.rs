@@ -9,6 +9,7 @@ use super::typed::Which;
 use super::typed::typed;
 use crate::finding::{Code, Finding, Severity};
 use crate::progress::Unwatched;
+use crate::quantity::Stated;
 use crate::signal::ChannelRatio;
 
 /// Where calibrations are judged, Hz: above the corners of AC couplings, below what cables do.
@@ -29,6 +30,49 @@ pub struct CheckReading {
     pub stated_ohm: f64,
     /// What it reads, ohm.
     pub read_ohm: f64,
+    /// By how much it may be off, relative: what resistors and jig explain.
+    pub allowed: f64,
+    /// Whether a same-node take had matched the channels. Without one the check resistor calibrates them, and so reads right by
+    /// itself.
+    pub judged: bool,
+}
+
+impl CheckReading {
+    /// By how much it is off, relative.
+    pub fn off(&self) -> f64 {
+        self.read_ohm / self.stated_ohm - 1.0
+    }
+
+    /// Whether it reads what it should; `None` where nothing can tell.
+    pub fn passes(&self) -> Option<bool> {
+        self.judged.then(|| self.off().abs() <= self.allowed)
+    }
+}
+
+/// What a check resistor may be off on a jig that is as described, relative, beyond what the resistors explain …
+const CHECK_OFF: f64 = 0.02;
+/// … which is this many standard uncertainties of the two: resistors of 5 % are no fault.
+const CHECK_COVERAGE: f64 = 2.0;
+
+fn allowed(check_ohm: Stated, sense_ohm: Option<Stated>) -> f64 {
+    let doubt = |stated: Stated| stated.standard_uncertainty().unwrap_or(0.0) / stated.value;
+    CHECK_OFF + CHECK_COVERAGE * doubt(check_ohm).hypot(sense_ohm.map_or(0.0, doubt))
+}
+
+fn disagrees(check: &CheckReading) -> Option<Finding> {
+    (check.passes() == Some(false)).then(|| {
+        Finding::new(
+            Code::CheckResistorDisagrees,
+            Severity::Caution,
+            format!(
+                "the check resistor of {} ohm reads {:.2} ohm",
+                check.stated_ohm, check.read_ohm
+            ),
+            "check both resistors' values and the wiring that was chosen",
+        )
+        .with_evidence(check.off(), "1", Some(check.allowed))
+        .about(check.name.clone())
+    })
 }
 
 /// What the calibration takes say.
@@ -56,13 +100,18 @@ pub fn read_jig(mut session: Session) -> Result<JigReading, SessionError> {
     let mut findings = vec![];
     let measured = measure(&mut session, &mut findings, &mut Unwatched)?;
     let typed = typed(&session, &measured, &air, &mut vec![])?;
-    let mut reading = read(&measured, &|which| typed.value(which));
+    let sense_ohm = session.jig.map(|jig| jig.sense_ohm);
+    let mut reading = read(&measured, sense_ohm, &|which| typed.value(which));
     findings.append(&mut reading.findings);
     reading.findings = findings;
     Ok(reading)
 }
 
-pub(super) fn read(measured: &Measured, value: &dyn Fn(Which) -> f64) -> JigReading {
+pub(super) fn read(
+    measured: &Measured,
+    sense_ohm: Option<Stated>,
+    value: &dyn Fn(Which) -> f64,
+) -> JigReading {
     let mut reading = JigReading::default();
     let Some(wiring) = measured.wiring else {
         return reading;
@@ -82,7 +131,7 @@ pub(super) fn read(measured: &Measured, value: &dyn Fn(Which) -> f64) -> JigRead
             Condition::OpenLeads => {
                 reading.load_ohm = middle(ratio, |h| impedance(h).inv()).map(|y| 1.0 / y.re);
             }
-            Condition::CheckResistor { .. } => {
+            Condition::CheckResistor { ohm } => {
                 let read = measured.check_readings(value);
                 let read = read.into_iter().find(|(name, _)| *name == group.name);
                 if let Some((name, read_ohm)) = read
@@ -92,6 +141,8 @@ pub(super) fn read(measured: &Measured, value: &dyn Fn(Which) -> f64) -> JigRead
                         name,
                         stated_ohm: value(Which::Check(i)),
                         read_ohm,
+                        allowed: allowed(ohm, sense_ohm),
+                        judged: reading.channels.is_some(),
                     });
                 }
             }
@@ -100,6 +151,9 @@ pub(super) fn read(measured: &Measured, value: &dyn Fn(Which) -> f64) -> JigRead
     }
     reading.findings.extend(unequal(&reading));
     reading.findings.extend(loads(&reading));
+    let off = reading.checks.iter().filter_map(disagrees);
+    let off: Vec<Finding> = off.collect();
+    reading.findings.extend(off);
     reading
 }
 
@@ -148,4 +202,31 @@ fn loads(reading: &JigReading) -> Option<Finding> {
         .with_evidence(load_ohm, "Ohm", Some(LEAST_LOAD_OHM))
         .about("open-leads")
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_check_resistor_is_judged_by_what_the_resistors_explain() {
+        let check = |read_ohm, half_width, judged| {
+            let stated = Stated::within(22.0, half_width);
+            CheckReading {
+                name: "check-resistor".to_owned(),
+                stated_ohm: stated.value,
+                read_ohm,
+                allowed: allowed(stated, Some(Stated::within(47.0, 0.47))),
+                judged,
+            }
+        };
+        // 1 % each: 2 % and twice √2·1 %/√3 are 3.6 %.
+        assert_eq!(check(22.7, 0.22, true).passes(), Some(true));
+        assert_eq!(check(22.9, 0.22, true).passes(), Some(false));
+        // 5 %: 2 % and twice 2.9 % are 7.9 %.
+        assert_eq!(check(23.5, 1.1, true).passes(), Some(true));
+        // The wrong wiring reads 47²/22 ohm.
+        assert_eq!(check(100.4, 1.1, true).passes(), Some(false));
+        assert_eq!(check(100.4, 1.1, false).passes(), None);
+    }
 }

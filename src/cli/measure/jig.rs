@@ -6,8 +6,7 @@ use clap::{Args, Subcommand};
 use farcone::progress::Unwatched;
 use farcone::quantity::{Spread, Stated};
 use farcone::session::{
-    CheckResult, Condition, Data, Day, Devices, JigProfile, JigReading, SessionFile,
-    profile_findings,
+    CheckResult, Condition, Data, Devices, JigProfile, JigReading, SessionFile, profile_findings,
 };
 
 use super::ask::Dialogue;
@@ -22,8 +21,6 @@ use crate::cli::live::{Desk, LevelArgs, LiveArgs, On, SoundArgs, TONE_HZ, full_s
 use crate::cli::{EXIT_GOOD, today, values, view};
 use crate::store::{self, NewProfile};
 
-/// A check resistor that reads off by more than this has not passed.
-const CHECK_PASSES: f64 = 0.02;
 /// Doubt of what the jig reads of a resistor, relative: half a percent of channel mismatch left over (common practice, no source).
 const READ_DOUBT: f64 = 0.005;
 
@@ -197,7 +194,7 @@ fn write(
     let (jig, _) = start::needed(&job.session)?;
     let profile = JigProfile {
         name: name.to_owned(),
-        made: today().or(Day::new(1970, 1, 1)).ok_or_else(no_day)?,
+        made: today().ok_or_else(no_day)?,
         jig,
         devices: job.session.devices.clone(),
         input_full_scale_v: [job.session.source_full_scale_v, None],
@@ -216,7 +213,8 @@ fn no_day() -> Failure {
 }
 
 fn check_result(session: &SessionFile, reading: &JigReading) -> Option<CheckResult> {
-    let read_ohm = reading.checks.last()?.read_ohm;
+    let check = reading.checks.last()?;
+    let read_ohm = check.read_ohm;
     let stated_ohm = session
         .takes
         .iter()
@@ -225,15 +223,14 @@ fn check_result(session: &SessionFile, reading: &JigReading) -> Option<CheckResu
             Condition::CheckResistor { ohm } => Some(ohm),
             _ => None,
         })?;
-    // Without a same-node take the check resistor calibrates the channels, and so reads right by itself.
-    reading.channels?;
+    let passed = check.passes()?;
     Some(CheckResult {
         stated_ohm,
         read_ohm: Stated {
             value: read_ohm,
             spread: Spread::Standard(READ_DOUBT * read_ohm),
         },
-        passed: (read_ohm / stated_ohm.value - 1.0).abs() <= CHECK_PASSES,
+        passed,
     })
 }
 

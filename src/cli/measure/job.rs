@@ -7,7 +7,7 @@ use farcone::finding::{Finding, Severity};
 use farcone::level::{Chosen, Goal, Limit, Limitation, Reading};
 use farcone::progress::Unwatched;
 use farcone::session::{
-    Condition, JigReading, SessionFile, SessionTake, TakeFile, analyse, read_jig,
+    CheckReading, Condition, JigReading, SessionFile, SessionTake, TakeFile, analyse, read_jig,
 };
 use farcone::sheet::Sheet;
 
@@ -22,8 +22,6 @@ use crate::store::{self, SessionFolder, StoreError};
 
 /// Draws of the quick look between takes: only values are shown.
 const QUICK_DRAWS: usize = 1000;
-/// A check resistor that reads off by more than this says that something about the jig is not as described.
-pub const CHECK_OFF: f64 = 0.02;
 /// How long is listened before the first sound, s.
 const LISTEN_S: f64 = 0.8;
 
@@ -348,19 +346,9 @@ impl Job {
         Ok(read_jig(session.with_data(takes))?)
     }
 
-    /// What the last check resistor reads, ohm, and by how much that is off, relative, where it is more than resistors and jig
-    /// explain. `None` without a same-node take: then the check resistor calibrates the channels, and so reads right by itself.
-    pub fn check_off(&self, stated: Stated) -> Result<Option<(f64, f64)>, Failure> {
-        let reading = self.read_jig()?;
-        let (Some(_), Some(check)) = (reading.channels, reading.checks.last()) else {
-            return Ok(None);
-        };
-        let doubt = |stated: Stated| stated.standard_uncertainty().unwrap_or(0.0) / stated.value;
-        let sense = self.session.jig.map_or(0.0, |jig| doubt(jig.sense_ohm));
-        // Twice the standard uncertainty on top: resistors of 5 % are no fault.
-        let allowed = CHECK_OFF + 2.0 * doubt(stated).hypot(sense);
-        let off = check.read_ohm / stated.value - 1.0;
-        Ok((off.abs() > allowed).then_some((check.read_ohm, off)))
+    /// The last check resistor; `None` without a take of one.
+    pub fn last_check(&self) -> Result<Option<CheckReading>, Failure> {
+        Ok(self.read_jig()?.checks.pop())
     }
 
     /// The whole analysis; the sheet is written beside the takes.

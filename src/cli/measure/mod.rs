@@ -15,7 +15,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use farcone::quantity::Stated;
-use farcone::session::Condition;
+use farcone::session::{CheckReading, Condition};
 use farcone::sheet::Sheet;
 
 use super::args::DriverArgs;
@@ -164,9 +164,11 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
 /// Stops at a check resistor that does not read what it should, before the driver is measured on a jig that is not as
 /// described. The take is taken back, so that the same call makes it again.
 fn refuse_wrong_check(job: &mut Job, stated_ohm: Stated) -> Result<(), Failure> {
-    let Some((read_ohm, off)) = job.check_off(stated_ohm)? else {
+    let failed = |check: &CheckReading| check.passes() == Some(false);
+    let Some(check) = job.last_check()?.filter(failed) else {
         return Ok(());
     };
+    let (read_ohm, off) = (check.read_ohm, check.off());
     job.take_back(&Condition::CheckResistor { ohm: stated_ohm })?;
     Err(Failure::SetUp {
         message: format!(

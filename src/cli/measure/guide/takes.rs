@@ -115,17 +115,27 @@ pub fn check(job: &mut Job, wanted: &Wanted<'_>) -> Result<(), Failure> {
         {
             return Ok(());
         }
-        let reading = job.read_jig()?;
-        let Some(read_ohm) = reading.checks.last().map(|check| check.read_ohm) else {
+        let Some(check) = job.last_check()? else {
             return Ok(());
         };
-        let Some((read_ohm, off)) = job.check_off(stated)? else {
-            job.dialogue.say(&format!(
-                "{} ohm reads {read_ohm:.2} ohm: good.",
-                stated.value
-            ));
-            return Ok(());
-        };
+        let (read_ohm, off) = (check.read_ohm, check.off());
+        match check.passes() {
+            Some(true) => {
+                job.dialogue.say(&format!(
+                    "{} ohm reads {read_ohm:.2} ohm: good.",
+                    stated.value
+                ));
+                return Ok(());
+            }
+            None => {
+                job.dialogue.say(
+                    "It matches the two inputs, since there is no take with both on one node. Whether the jig is right, it cannot tell \
+                     then.",
+                );
+                return Ok(());
+            }
+            Some(false) => {}
+        }
         job.dialogue.warn(&format!(
             "{} ohm reads {read_ohm:.2} ohm: off by {:.0} %. Check both resistors' values, the wiring against the drawing, and that the \
              knobs were not touched since both inputs were on one node.",
