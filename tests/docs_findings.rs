@@ -40,13 +40,14 @@ fn every_code_is_explained_and_nothing_else() {
 fn rows_are_complete_and_mean_the_same() {
     let severities = [Severity::Note, Severity::Caution, Severity::Redo].map(Severity::as_str);
     for (row, code) in rows("code").iter().zip(Code::ALL) {
-        let [_, severity, meaning, advice] = row[..] else {
-            panic!("{row:?} has not four cells");
+        let [_, severity, meaning, limit, advice] = row[..] else {
+            panic!("{row:?} has not five cells");
         };
         for word in severity.split(", ") {
             assert!(severities.contains(&word), "{code:?}: {word}");
         }
         assert_eq!(meaning, code.meaning().trim());
+        assert!(limit.ends_with('.'), "{code:?}: {limit}");
         assert!(advice.ends_with('.'), "{code:?}: {advice}");
     }
     let listed: Vec<&str> = rows("severity")
