@@ -263,26 +263,21 @@ impl Measured {
 
     /// The corrections that the calibration takes give. `without_check` leaves check resistors out, so that they can be
     /// read instead.
-    pub fn corrections(
-        &self,
-        jig: &Jig,
-        value: &dyn Fn(Which) -> f64,
-        without_check: bool,
-    ) -> Corrections {
+    pub fn corrections(&self, value: &dyn Fn(Which) -> f64, without_check: bool) -> Corrections {
+        let use_check = !without_check && value(Which::CheckUsed) > 0.0;
         let calibrations: Vec<Calibration<'_>> = self
             .ratios()
             .filter_map(|(i, group, ratio)| match group.condition {
                 Condition::SameNode => Some(Calibration::SameNode(ratio)),
-                Condition::CheckResistor { .. } if without_check => None,
                 Condition::CheckResistor { .. } => {
-                    Some(Calibration::CheckResistor(ratio, value(Which::Check(i))))
+                    use_check.then(|| Calibration::CheckResistor(ratio, value(Which::Check(i))))
                 }
                 Condition::ShortedLeads => Some(Calibration::ShortedLeads(ratio)),
                 Condition::OpenLeads => Some(Calibration::OpenLeads(ratio)),
                 _ => None,
             })
             .collect();
-        Corrections::new(jig, &calibrations)
+        Corrections::new(&calibrations)
     }
 
     /// What the check resistors read, ohm; needs another calibration of the channels to mean anything.
@@ -291,7 +286,7 @@ impl Measured {
             return vec![];
         };
         let jig = self.jig(wiring, value);
-        let corrections = self.corrections(&jig, value, true);
+        let corrections = self.corrections(value, true);
         let read = |(_, group, ratio): (usize, &Group, &ChannelRatio)| {
             let curve = from_ratio(ratio, &jig, &corrections)?;
             let mut real: Vec<f64> = curve.z_ohm().iter().map(|z| z.re).collect();
@@ -322,7 +317,7 @@ impl Measured {
     ) -> Vec<(String, ImpedanceCurve)> {
         let jig = self.wiring.map(|wiring| {
             let jig = self.jig(wiring, value);
-            (jig, self.corrections(&jig, value, false))
+            (jig, self.corrections(value, false))
         });
         let curve = |member: &Member| match (&member.reading, &jig) {
             (Reading::Ratio(ratio), Some((jig, corrections))) => {

@@ -116,20 +116,22 @@ pub(super) fn read(
     let Some(wiring) = measured.wiring else {
         return reading;
     };
-    let mut jig = measured.jig(wiring, value);
-    jig.load_ohm = f64::INFINITY;
+    let jig = measured.jig(wiring, value);
+    let corrections = measured.corrections(value, false);
     for (_, group, ratio) in measured.ratios() {
         if group.condition == Condition::SameNode {
-            reading.channels = middle(ratio, |h| h);
+            reading.channels = middle(ratio, |_, h| h);
         }
     }
-    let alike = reading.channels.unwrap_or(Complex64::ONE);
     for (i, group, ratio) in measured.ratios() {
-        let impedance = |h: Complex64| jig.sense_point_impedance(h / alike).0;
+        let state = |f_hz| corrections.state(&jig, f_hz);
         match group.condition {
-            Condition::ShortedLeads => reading.leads_ohm = middle(ratio, impedance).map(|z| z.re),
+            Condition::ShortedLeads => {
+                reading.leads_ohm = middle(ratio, |f_hz, _| state(f_hz).leads_ohm).map(|z| z.re);
+            }
             Condition::OpenLeads => {
-                reading.load_ohm = middle(ratio, |h| impedance(h).inv()).map(|y| 1.0 / y.re);
+                let stays = middle(ratio, |f_hz, _| state(f_hz).admittance_s);
+                reading.load_ohm = stays.map(|y| 1.0 / y.re);
             }
             Condition::CheckResistor { ohm } => {
                 let read = measured.check_readings(value);
@@ -157,12 +159,12 @@ pub(super) fn read(
     reading
 }
 
-/// The median of a function of the ratio over the judged band, real and imaginary part apart.
-fn middle(ratio: &ChannelRatio, of: impl Fn(Complex64) -> Complex64) -> Option<Complex64> {
+/// The median of a function of frequency and ratio over the judged band, real and imaginary part apart.
+fn middle(ratio: &ChannelRatio, of: impl Fn(f64, Complex64) -> Complex64) -> Option<Complex64> {
     let points = ratio.frequency.as_slice().iter().zip(&ratio.h);
     let (mut re, mut im): (Vec<f64>, Vec<f64>) = points
         .filter(|(f_hz, _)| (JUDGED_HZ.0..=JUDGED_HZ.1).contains(*f_hz))
-        .map(|(_, h)| of(*h))
+        .map(|(f_hz, h)| of(*f_hz, *h))
         .filter(|z| z.is_finite())
         .map(|z| (z.re, z.im))
         .unzip();

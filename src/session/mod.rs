@@ -16,6 +16,7 @@ mod profile;
 )]
 mod session;
 mod typed;
+mod typed_jig;
 mod write;
 
 pub use analyse::analyse;
