@@ -25,9 +25,11 @@
 mod card;
 mod channel;
 mod converter;
+mod crosstalk;
 mod divider;
 mod drivers;
 mod error;
+mod plugs;
 mod record;
 mod response;
 mod truth;
@@ -37,6 +39,7 @@ pub use card::{
     MicrophoneBias, SoftSuspension,
 };
 pub use channel::{Channel, Noise};
+pub use crosstalk::Crosstalk;
 pub use divider::Wiring;
 pub use drivers::{Coil, Creep, InventedDriver, Mounting, demo_driver, drivers};
 pub use error::BenchError;

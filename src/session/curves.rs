@@ -2,6 +2,7 @@
 
 use num_complex::Complex64;
 
+use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
@@ -66,6 +67,8 @@ pub(super) fn measure(
     };
     let wiring = session.jig.map(|jig| jig.wiring);
     let swap = session.jig.is_some_and(|jig| jig.swap_channels);
+    let turned = turn(&mut session.takes, wiring, swap);
+    findings.extend(turned.findings);
     let mut measured = Measured {
         wiring,
         driver: vec![],
@@ -93,13 +96,18 @@ pub(super) fn measure(
                 }
             },
             Data::Recording(recording) => {
-                let recording = if swap { recording.swapped() } else { recording };
                 let faults =
                     recording_findings(&take.name, &recording, expected(&take.condition, wiring));
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
-                findings.extend(faults);
+                let driver_silent = turned.inputs_work
+                    && !take.condition.is_calibration()
+                    && rms_dbfs(recording.driver()) < rms_dbfs(recording.source());
+                findings.extend(faults.into_iter().map(|finding| match finding.code {
+                    Code::DeadChannel if driver_silent => blamed_on_driver(finding, wiring),
+                    _ => finding,
+                }));
                 if lost {
                     continue;
                 }

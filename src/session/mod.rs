@@ -6,8 +6,12 @@
 mod analyse;
 mod curves;
 mod file;
+mod jig_findings;
 mod jig_reading;
 mod levels;
+mod meter;
+mod missing;
+mod orientation;
 mod problems;
 mod profile;
 #[expect(

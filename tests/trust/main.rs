@@ -15,5 +15,6 @@ mod clean;
 mod dice;
 mod fault;
 mod faults;
+mod jig_clean;
 mod matrix;
 mod scenario;

@@ -1,0 +1,86 @@
+//! AC couplings of the two inputs that differ, seen on a driver's curve alone.
+//!
+//! Corners of f1 and f2 multiply the ratio by (f − jf1)/(f − jf2), near 1 − j(f1 − f2)/f: an imaginary part that grows as 1/f
+//! towards low frequencies. A driver's own is odd in x = f/fs: x/(1 − x²) of the motional branch, its cube of the losses, x of the coil.
+
+use super::shape::Shape;
+use crate::finding::{Code, Finding, Severity};
+use crate::impedance::ImpedanceCurve;
+
+/// Looked at below this share of the resonance: above, losses take more terms.
+const BELOW: f64 = 0.5;
+/// Fewest points for four terms.
+const FEWEST: usize = 8;
+/// Part of |Z| at the lowest frequency that is called. Creep, and coils that are no plain inductances, leave up to 0.026 in the three
+/// other terms (computed for Qms 1.5 to 15, Qes 0.25 to 2, creep of up to 0.1 per decade, stimuli from a twentieth to a third of the
+/// resonance). Below it Re and Qms move by some percent at the most.
+const PART: f64 = 0.04;
+/// From this part on no result is worth having: corners of 3 and 4 Hz turn 20 % at 5 Hz, and move Re by as much.
+const RUINOUS: f64 = 0.1;
+/// Standard uncertainties that it must exceed: one false alarm in a million.
+const COVERAGE: f64 = 5.0;
+
+/// Looks for it on a curve whose inputs nothing has calibrated.
+pub fn corners_on_curve(name: &str, curve: &ImpedanceCurve) -> Option<Finding> {
+    let (part, doubt) = corner_term(curve)?;
+    let limit = if PART > COVERAGE * doubt {
+        PART
+    } else {
+        COVERAGE * doubt
+    };
+    (part.abs() > limit).then(|| {
+        Finding::new(
+            Code::CornersDiffer,
+            if part.abs() > RUINOUS { Severity::Redo } else { Severity::Caution },
+            format!(
+                "below the resonance the curve turns in a way that no driver does, as if the two inputs cut off low frequencies \
+                 differently: by {:.0} % of the impedance at {:.0} Hz",
+                100.0 * part.abs(),
+                curve.frequency_hz()[0]
+            ),
+            "record a take with both inputs on one node (--same-node): it takes the difference out",
+        )
+        .with_evidence(part.abs(), "1", Some(limit))
+        .about(name)
+    })
+}
+
+/// Im(Z)/|Z| at the lowest frequency that grows as 1/f, and its standard uncertainty.
+pub(super) fn corner_term(curve: &ImpedanceCurve) -> Option<(f64, f64)> {
+    let f_hz = curve.frequency_hz();
+    let peak = Shape::of(curve).peak()?;
+    let n = f_hz.partition_point(|f| *f < BELOW * f_hz[peak.at]);
+    if n < FEWEST {
+        return None;
+    }
+    let mut z: Vec<f64> = curve.z_ohm()[..n].iter().map(|z| z.norm()).collect();
+    let (_, level, _) = z.select_nth_unstable_by(n / 2, f64::total_cmp);
+    let level = *level;
+    let mut normal = nalgebra::Matrix4::<f64>::zeros();
+    let mut right = nalgebra::Vector4::<f64>::zeros();
+    let mut rows = vec![];
+    for i in 0..n {
+        let x = f_hz[i] / f_hz[peak.at];
+        let motional = x / (1.0 - x * x);
+        let row = nalgebra::Vector4::new(f_hz[0] / f_hz[i], motional, motional.powi(3), x);
+        let variance = curve.covariance().map_or(1.0, |list| list[i].im_im);
+        let weight = level * level / variance;
+        if !weight.is_finite() {
+            return None;
+        }
+        let y = curve.z_ohm()[i].im / level;
+        normal += row * row.transpose() * weight;
+        right += row * (y * weight);
+        rows.push((row, y, weight));
+    }
+    let inverse = normal.try_inverse()?;
+    let solution = inverse * right;
+    // What the terms leave, of noise and of shape, is doubt as well.
+    let chi2: f64 = rows
+        .iter()
+        .map(|(row, y, weight)| weight * (y - row.dot(&solution)).powi(2))
+        .sum();
+    let scale = chi2 / (n - 4) as f64;
+    let scale = if scale > 1.0 { scale } else { 1.0 };
+    Some((solution[0], (scale * inverse[(0, 0)]).sqrt()))
+}
