@@ -38,7 +38,7 @@ pub(super) fn each(observations: &[Observation], fit: &Fit) -> Vec<Option<Alone>
             // Another driver may need another coil.
             match alone {
                 Some(alone) if !alone.poor => Some(alone),
-                _ => fitted(observation, CoilFamily::ALL.to_vec(), creep).or(alone),
+                _ => fitted(observation, CoilFamily::ALL.to_vec(), true).or(alone),
             }
         })
         .collect()
