@@ -351,6 +351,53 @@ fn the_complete_correction_takes_crosstalk_and_a_wrong_sense_resistor() {
     }
 }
 
+/// A sense resistor typed wrong by a factor scales Z by it, where nothing else carries the scale: the equations are solved from far away.
+#[test]
+fn a_wrong_sense_resistor_scales() {
+    for wiring in WIRINGS {
+        for factor in [0.1, 10.0] {
+            let real = Real {
+                gain: 0.95,
+                ..Real::perfect(wiring)
+            };
+            let believed = Jig {
+                sense_ohm: factor * real.sense_ohm,
+                gain: 1.0,
+                ..real.typed()
+            };
+            for names in ["same", "same open", "same short", "same open short"] {
+                let f_hz = grid();
+                let take = |at: At| real.take(&f_hz, |_| at);
+                let (same, open) = (take(At::SameNode), take(At::Open));
+                // Rounding: a short without any leads, without a division by zero here.
+                let short = take(At::Ohm(1e-12.into()));
+                let mut list = vec![Calibration::SameNode(&same)];
+                if set(names).open {
+                    list.push(Calibration::OpenLeads(&open));
+                }
+                if set(names).short {
+                    list.push(Calibration::ShortedLeads(&short));
+                }
+                let driven = real.take(&f_hz, |f| At::Ohm(driver(f)));
+                let (z, _) = Corrections::new(&list).impedance(&believed, &driven);
+                for (z, &f) in z.iter().zip(&f_hz) {
+                    let off = (z / (factor * driver(f)) - 1.0).norm();
+                    assert!(off < SMOOTHED, "{wiring:?} {names} {factor}: {off:e}");
+                }
+            }
+            // With a check resistor instead the channels take the error up: wrong, but numbers.
+            let leads = Real {
+                lead_ohm: 0.1,
+                ..real
+            };
+            for names in ["check", "check open", "check short"] {
+                let off = worst(&leads, &believed, set(names));
+                assert!(off.is_finite(), "{wiring:?} {names} {factor}");
+            }
+        }
+    }
+}
+
 fn complex(value: &Value) -> Complex64 {
     Complex64::new(value[0].as_f64().unwrap(), value[1].as_f64().unwrap())
 }

@@ -52,3 +52,35 @@ impl Crosstalk {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_input_hears_its_share_of_the_other() {
+        let volts = [Complex64::new(1.0, 0.0), Complex64::new(0.2, 0.1)];
+        let flat = Crosstalk {
+            into_source: 0.01,
+            into_driver: 0.02,
+            rising_at_hz: None,
+        };
+        let [one, two] = flat.heard(50.0, volts);
+        const ROUNDING: f64 = 1e-15;
+        assert!((one - Complex64::new(1.002, 0.001)).norm() < ROUNDING);
+        assert!((two - Complex64::new(0.22, 0.1)).norm() < ROUNDING);
+        let rising = Crosstalk {
+            rising_at_hz: Some(1000.0),
+            ..flat
+        };
+        // A twentieth of it at a twentieth of the frequency, a quarter turn ahead.
+        let [_, two] = rising.heard(50.0, volts);
+        assert!((two - Complex64::new(0.2, 0.101)).norm() < ROUNDING);
+        assert!(flat.check().is_ok());
+        let bad = Crosstalk {
+            rising_at_hz: Some(0.0),
+            ..flat
+        };
+        assert!(bad.check().is_err());
+    }
+}

@@ -31,3 +31,24 @@ impl BenchTake {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn plugs_do_what_they_say() {
+        let take = |source: &[f32], driver: &[f32]| BenchTake {
+            sample_rate_hz: 48_000.0,
+            source: source.to_vec(),
+            driver: driver.to_vec(),
+        };
+        let mut made = take(&[1.0, 2.0, 3.0], &[0.1, 0.2, 0.3]);
+        made.swap_channels();
+        assert_eq!(made, take(&[0.1, 0.2, 0.3], &[1.0, 2.0, 3.0]));
+        made.invert_driver();
+        assert_eq!(made, take(&[0.1, 0.2, 0.3], &[-1.0, -2.0, -3.0]));
+        made.lose_contact(&take(&[9.0; 3], &[0.0; 3]), &[1..2, 2..9]);
+        assert_eq!(made, take(&[0.1, 9.0, 9.0], &[-1.0, 0.0, 0.0]));
+    }
+}

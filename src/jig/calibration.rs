@@ -1,4 +1,4 @@
-//! Calibration takes and the one correction that they make: (J4) to (J9).
+//! Calibration takes and the one correction that they make: (J4) to (J7).
 
 use num_complex::Complex64;
 
@@ -88,7 +88,7 @@ impl Corrections {
         }
     }
 
-    /// The impedance at the driver's terminals for each point of a ratio, with its covariance: (J7), (J8).
+    /// The impedance at the driver's terminals for each point of a ratio, with its covariance: (J4), (J7).
     pub fn impedance(&self, jig: &Jig, ratio: &ChannelRatio) -> (Vec<Complex64>, Vec<Covariance2>) {
         let points = ratio
             .frequency

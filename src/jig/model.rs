@@ -33,10 +33,10 @@ const GAIN: usize = 0;
 const ADMITTANCE: usize = 1;
 const LEADS: usize = 2;
 
-/// Newton steps for the unknowns. Where one standard is measured, one is exact; from 3 % off, each squares the error.
+/// Newton steps at the most. Each squares the error: from 10 % off, five reach rounding.
 const STEPS: usize = 12;
 
-/// (J9) with its unknowns at one frequency.
+/// (J6) with its unknowns at one frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Model {
     wiring: Wiring,
@@ -82,7 +82,7 @@ impl Model {
         self.unknowns[LEADS]
     }
 
-    /// The ratio that a standard shows, and its derivatives by the unknowns: (J9).
+    /// The ratio that a standard shows, and its derivatives by the unknowns: (J6).
     pub fn ratio(&self, standard: Standard) -> (Complex64, [Complex64; 3]) {
         let (one, none) = (Complex64::ONE, Complex64::ZERO);
         let [gain, y, leads] = self.unknowns;

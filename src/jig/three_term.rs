@@ -1,4 +1,4 @@
-//! The three-term correction of impedance metrology: (J7), with its derivatives, (J8).
+//! The three-term correction of impedance metrology: (J4), with its derivatives, (J5).
 
 use num_complex::Complex64;
 
@@ -27,7 +27,7 @@ pub(super) struct Ratios {
 }
 
 impl Ratios {
-    /// (J7) and (J8).
+    /// (J4) and (J5).
     pub fn impedance(&self, h: Complex64) -> ThreeTerm {
         let (o, s, l) = (self.open, self.short, self.load);
         let to_open = o - h;

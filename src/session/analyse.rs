@@ -30,9 +30,22 @@ const TAKES_DIFFER: f64 = 0.042;
 ///
 /// # Errors
 /// [`SessionError`] where the session contradicts itself or misses what cannot be assumed.
-pub fn analyse(mut session: Session, watcher: &mut dyn Watcher) -> Result<Sheet, SessionError> {
+pub fn analyse(session: Session, watcher: &mut dyn Watcher) -> Result<Sheet, SessionError> {
+    analyse_noting(session, vec![], watcher)
+}
+
+/// Analyses a session of which something is known besides, such as the age of its calibration: `noted` stands with the other
+/// findings and counts for the verdict.
+///
+/// # Errors
+/// As [`analyse`].
+pub fn analyse_noting(
+    mut session: Session,
+    noted: Vec<Finding>,
+    watcher: &mut dyn Watcher,
+) -> Result<Sheet, SessionError> {
     check(&session)?;
-    let mut findings = vec![];
+    let mut findings = noted;
     let (resolved_air, air_findings) = session.air.resolve()?;
     findings.extend(air_findings);
     let origin = write::origin(&session);

@@ -377,3 +377,21 @@ pub(super) fn nearest_resistor(ohm: f64) -> f64 {
     // Without the last bits of the multiplication.
     near.map_or(ohm, |near| (near * 1e4).round() / 1e4)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::nearest_resistor;
+
+    #[test]
+    fn resistors_on_sale() {
+        for (ohm, nearest) in [
+            (46.2, 47.0),
+            (9.7, 10.0),
+            (0.221, 0.22),
+            (1.49, 1.5),
+            (98.0, 100.0),
+        ] {
+            assert_eq!(nearest_resistor(ohm), nearest);
+        }
+    }
+}

@@ -23,7 +23,7 @@ mod typed;
 mod typed_jig;
 mod write;
 
-pub use analyse::analyse;
+pub use analyse::{analyse, analyse_noting};
 pub use curves::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};

@@ -1,12 +1,36 @@
 //! Jigs without a fault are left alone, whatever was calibrated and whatever was not.
 
 use farcone::bench::drivers;
+use farcone::finding::Code;
 use farcone::jig::Wiring;
 use farcone::quantity::Stated;
 use farcone::session::Condition;
 
-use crate::fault::{Expect, disagreements};
+use crate::fault::said;
 use crate::scenario::{Scenario, Setup, What, clean, invented};
+
+/// What is said about jigs; what the fit says of coils on uncalibrated inputs is another matter.
+const JIG: [Code; 19] = [
+    Code::ChannelsSwapped,
+    Code::ChannelInverted,
+    Code::WrongWiring,
+    Code::DeadChannel,
+    Code::DriverOpen,
+    Code::DriverShorted,
+    Code::SeriesCapacitor,
+    Code::NoResonance,
+    Code::ChannelsUnequal,
+    Code::CornersDiffer,
+    Code::Crosstalk,
+    Code::LeadsLarge,
+    Code::InputLoads,
+    Code::CheckResistorDisagrees,
+    Code::CheckUninformative,
+    Code::SenseWrong,
+    Code::MeterDisagrees,
+    Code::PoorResidual,
+    Code::NotConverged,
+];
 
 /// Adds open leads, shorted leads and a check resistor.
 fn calibrated(scenario: &mut Scenario, same_node: bool) {
@@ -49,7 +73,7 @@ fn clean_jigs_give_no_caution() {
                 ..Setup::usual(wiring, 100 + i as u64)
             };
             for kind in 0..2 {
-                if (i + w + kind) % 2 == 0 && std::env::var("ALL").is_err() {
+                if (i + w + kind) % 2 == 0 {
                     continue;
                 }
                 let mut scenario = clean(about, &model, &setup);
@@ -58,23 +82,13 @@ fn clean_jigs_give_no_caution() {
                     _ => calibrated(&mut scenario, i % 4 < 2),
                 }
                 let sheet = scenario.run();
-                for what in disagreements(&sheet, &Expect::nothing()) {
-                    wrong.push(format!(
-                        "{} {} {kind}: {what}",
-                        driver.label,
-                        wiring.as_str()
-                    ));
-                }
-                if std::env::var("SAY").is_ok() {
-                    for finding in &sheet.findings {
-                        println!(
-                            "{} {} {kind}: {} {} {}",
+                for (code, severity) in said(&sheet) {
+                    if severity != "note" && JIG.iter().any(|known| known.as_str() == code) {
+                        wrong.push(format!(
+                            "{} {} {kind}: {code} ({severity})",
                             driver.label,
-                            wiring.as_str(),
-                            finding.severity,
-                            finding.code,
-                            finding.message
-                        );
+                            wiring.as_str()
+                        ));
                     }
                 }
             }
