@@ -16,10 +16,16 @@ pub(super) struct Turned {
 /// Channel 2 over channel 1 on one node, above which both inputs work.
 const WORKS: f64 = 0.01;
 
+/// How one take looks; `None` where either way looks alike.
+struct Seen {
+    swapped: Option<bool>,
+    inverted: Option<bool>,
+}
+
 /// Turns the takes back. `swap` says whether somebody said that they are swapped. Takes that look alike either way follow the
 /// others: somebody who plugs inputs wrongly does it for the whole bench.
 pub(super) fn turn(takes: &mut [SessionTake], wiring: Option<Wiring>, swap: bool) -> Turned {
-    let mut seen: Vec<Option<(Option<bool>, Option<bool>)>> = vec![];
+    let mut seen: Vec<Option<Seen>> = vec![];
     let mut inputs = None;
     for take in takes.iter_mut() {
         if let Data::Recording(recording) = &mut take.data {
@@ -37,23 +43,26 @@ pub(super) fn turn(takes: &mut [SessionTake], wiring: Option<Wiring>, swap: bool
             Data::Recording(recording) => Orientation::of(recording),
             Data::Table(_) => None,
         };
-        seen.push(orientation.map(|o| (o.swapped(expected, inputs), o.inverted(expected))));
+        seen.push(orientation.map(|o| Seen {
+            swapped: o.swapped(expected, inputs),
+            inverted: o.inverted(expected),
+        }));
     }
-    let mostly = |of: fn(&(Option<bool>, Option<bool>)) -> Option<bool>| {
+    let mostly = |of: fn(&Seen) -> Option<bool>| {
         let said: Vec<bool> = seen.iter().flatten().filter_map(of).collect();
         2 * said.iter().filter(|is| **is).count() > said.len()
     };
-    let usual = (mostly(|seen| seen.0), mostly(|seen| seen.1));
+    let usual = (mostly(|seen| seen.swapped), mostly(|seen| seen.inverted));
     let (mut swapped, mut inverted) = (vec![], vec![]);
     for (take, seen) in takes.iter_mut().zip(seen) {
         let (Data::Recording(recording), Some(seen)) = (&mut take.data, seen) else {
             continue;
         };
-        if seen.0.unwrap_or(usual.0) {
+        if seen.swapped.unwrap_or(usual.0) {
             recording.swap();
             swapped.push(take.name.clone());
         }
-        if seen.1.unwrap_or(usual.1) {
+        if seen.inverted.unwrap_or(usual.1) {
             recording.invert_driver();
             inverted.push(take.name.clone());
         }
