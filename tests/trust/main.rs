@@ -16,5 +16,7 @@ mod clean;
 mod dice;
 mod fault;
 mod faults;
+mod judged;
 mod matrix;
+mod others;
 mod scenario;

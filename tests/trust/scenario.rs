@@ -337,6 +337,21 @@ impl Scenario {
         self.plans.last_mut().unwrap()
     }
 
+    /// An added mass as the loaded take, if there is none: some faults need one.
+    pub fn weighed(&mut self) {
+        self.without("test-box");
+        if self.of("added-mass").next().is_none() {
+            let added_mass_kg = good_mass_kg(&self.about);
+            let mass_kg = Stated::within(added_mass_kg, 0.005 * added_mass_kg);
+            let mounting = Mounting::AddedMass { added_mass_kg };
+            self.add(
+                "added-mass",
+                Condition::AddedMass { mass_kg },
+                What::Driver(mounting),
+            );
+        }
+    }
+
     /// The same change of the samples in every take.
     pub fn spoil(&mut self, spoil: impl Fn(&mut BenchTake, u64) + Send + Sync + 'static) {
         let spoil: Spoil = Arc::new(spoil);
