@@ -123,21 +123,77 @@ fn calibration_takes_undo_the_jig() {
             ]),
             &what("check resistor, short and open"),
         );
+        // Without them nothing can be told, and it is said why.
         let wrong = run(vec![free.clone()]);
-        let truth = turnstone().truth();
-        let offs = [
-            (Key::Re, truth.re_ohm),
-            (Key::Qms, truth.qms),
-            (Key::Qes, truth.qes),
-        ]
-        .map(|(key, truth)| (value(&wrong, key) / truth - 1.0).abs());
         assert!(
-            offs.iter().any(|off| *off > 10.0 * CALIBRATED),
-            "{}: without calibration only {offs:?}",
+            has(&wrong, Code::CornersDiffer, "redo"),
+            "{}",
             wiring.as_str()
         );
         assert!(has(&wrong, Code::ChannelsUncalibrated, "note"));
     }
+}
+
+/// A calibration that is missing is a note, with the share of the budget that it is to blame for.
+#[test]
+fn what_is_missing_has_its_price() {
+    let jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    let stimulus = sweep(3.0, jig.rate_hz);
+    let free = jig.driver(turnstone(), &Mounting::FreeAir, &stimulus, 1);
+    let takes = vec![take("free-air", Condition::FreeAir, free)];
+    let sheet = analyse(
+        unaware(session(&jig, turnstone().sd_m2, takes)),
+        &mut Unwatched,
+    )
+    .unwrap();
+    assert_eq!(sheet.verdict, "good");
+    let note = sheet
+        .findings
+        .iter()
+        .find(|f| f.code == Code::ChannelsUncalibrated.as_str())
+        .unwrap();
+    let parameters = &sheet.parameters;
+    let (percent, dearest) = [
+        ("fs", &parameters.fs),
+        ("Re", &parameters.re),
+        ("Qms", &parameters.qms),
+        ("Qes", &parameters.qes),
+        ("Qts", &parameters.qts),
+    ]
+    .map(|(name, parameter)| {
+        let parameter = parameter.as_ref().unwrap();
+        let line = parameter
+            .budget
+            .iter()
+            .find(|line| line.source == "the match of the inputs");
+        let u = line.map_or(0.0, |line| line.standard_uncertainty);
+        (100.0 * u / parameter.value, name)
+    })
+    .into_iter()
+    .max_by(|a, b| a.0.total_cmp(&b.0))
+    .unwrap();
+    assert!(
+        percent > 0.1,
+        "1 % between the inputs costs more than {percent} %"
+    );
+    let evidence = note.evidence.as_ref().unwrap();
+    const ROUNDING: f64 = 1e-9;
+    assert!(
+        (evidence.value.unwrap() / percent - 1.0).abs() < ROUNDING,
+        "{evidence:?} {percent}"
+    );
+    assert!(
+        note.message
+            .contains(&format!("costs {percent:.2} % of {dearest}")),
+        "{}",
+        note.message
+    );
+    // Leads and the input's load each have theirs.
+    let costs = sheet
+        .findings
+        .iter()
+        .filter(|f| f.message.contains("This costs"));
+    assert_eq!(costs.count(), 3);
 }
 
 #[test]
@@ -336,7 +392,15 @@ fn a_meter_that_disagrees_is_heard() {
             .any(|f| f.code == Code::MeterDisagrees.as_str())
     );
     assert!(has(&run(re_ohm * 1.15), Code::MeterDisagrees, "caution"));
-    assert!(has(&run(re_ohm * 10.0), Code::MeterDisagrees, "redo"));
+    assert!(has(&run(re_ohm * 1.3), Code::MeterDisagrees, "redo"));
+    // By a plain factor it is the sense resistor that was typed wrong.
+    let plain = run(re_ohm * 10.0);
+    assert!(has(&plain, Code::SenseWrong, "redo"));
+    let said = &plain.findings[0].message;
+    assert!(
+        said.contains("470 ohm would fit, 47 ohm was typed"),
+        "{said}"
+    );
 }
 
 #[test]

@@ -25,12 +25,14 @@
 mod card;
 mod channel;
 mod converter;
+mod crosstalk;
 mod divider;
 mod driver_circuit;
 mod drivers;
 mod error;
 mod other_coil;
 mod other_drivers;
+mod plugs;
 mod record;
 mod response;
 mod truth;
@@ -40,6 +42,7 @@ pub use card::{
     MicrophoneBias, SoftSuspension,
 };
 pub use channel::{Channel, Noise};
+pub use crosstalk::Crosstalk;
 pub use divider::Wiring;
 pub use driver_circuit::{DriverCircuit, ExtraResonance};
 pub use drivers::{Coil, Creep, InventedDriver, Mounting, demo_driver, drivers};

@@ -11,7 +11,7 @@ use super::channel::delay;
 use super::converter::Hum;
 use super::divider::Between;
 use super::response::Spectrum;
-use super::{BenchError, Channel, Wiring};
+use super::{BenchError, Channel, Crosstalk, Wiring};
 use crate::circuit::Circuit;
 
 /// A jig with its source and its recorder.
@@ -25,6 +25,10 @@ pub struct Bench {
     pub source_ohm: f64,
     /// The loop of leads from the sense points to the terminals and back, ohm.
     pub lead_ohm: f64,
+    /// A capacitor left in series with the driver, farad; `None`: there is none.
+    pub series_f: Option<f64>,
+    /// Crosstalk between the inputs.
+    pub crosstalk: Crosstalk,
     /// How many samples channel 2 comes later than channel 1; any fraction, either sign.
     pub skew_samples: f64,
     /// Relative change of the circuit's `re_ohm` from the first sample to the last. The take crossfades from the exact
@@ -81,6 +85,8 @@ impl Bench {
             sense_ohm,
             source_ohm: 0.0,
             lead_ohm: 0.0,
+            series_f: None,
+            crosstalk: Crosstalk::default(),
             skew_samples: 0.0,
             re_drift: 0.0,
             mains_hz: 50.0,
@@ -136,9 +142,18 @@ impl Bench {
         skew_s: f64,
     ) -> [Complex64; 2] {
         let between = match *element {
-            Element::Driver { circuit, values } => Between::SensePoints(
-                (circuit.impedance(frequency_hz, values) + self.lead_ohm).inv(),
-            ),
+            Element::Driver { circuit, values } => {
+                let admittance = (circuit.impedance(frequency_hz, values) + self.lead_ohm).inv();
+                Between::SensePoints(match self.series_f {
+                    None => admittance,
+                    // Two admittances in series; at 0 Hz the capacitor's is zero, and so is the whole.
+                    Some(farad) => {
+                        let capacitor =
+                            Complex64::new(0.0, std::f64::consts::TAU * frequency_hz * farad);
+                        admittance * capacitor / (admittance + capacitor)
+                    }
+                })
+            }
             Element::Resistor(ohm) => Between::SensePoints((1.0 / (ohm + self.lead_ohm)).into()),
             Element::Shorted if self.lead_ohm > SHORT_OHM => {
                 Between::SensePoints((1.0 / self.lead_ohm).into())
@@ -147,7 +162,8 @@ impl Bench {
             Element::Open => Between::SensePoints(Complex64::ZERO),
             Element::SameNode => Between::SameNode,
         };
-        let [v_1, v_2] = self.node_voltages(between);
+        let nodes = self.node_voltages(between);
+        let [v_1, v_2] = self.crosstalk.heard(frequency_hz, nodes);
         let late = if skew_s == 0.0 {
             Complex64::ONE
         } else {
@@ -226,6 +242,10 @@ impl Bench {
                 allowed: "above -1 and finite",
             });
         }
+        if let Some(farad) = self.series_f {
+            positive("series_f", farad)?;
+        }
+        self.crosstalk.check()?;
         self.source.check()?;
         self.driver.check()?;
         match *element {

@@ -76,7 +76,12 @@ pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
     let driver = demo_driver();
     let (session, sheet_path) = write_session(&args.out, driver, args.seed)?;
     // From here on as `farcone fit DIR` does it, with what is on the disk.
-    let sheet = sheet_of(store::read_session(&args.out)?, &args.out, args.quiet)?;
+    let sheet = sheet_of(
+        store::read_session(&args.out)?,
+        &args.out,
+        vec![],
+        args.quiet,
+    )?;
     store::write_new_text(&sheet_path, &sheet.to_json()?)?;
     if !args.quiet {
         let look = Look::of_stdout();

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use clap::{ArgMatches, Args};
-use farcone::finding::Verdict;
-use farcone::session::{SessionFile, analyse};
+use farcone::finding::{Finding, Verdict};
+use farcone::session::{JigProfile, SessionFile, analyse_noting, profile_findings};
 use farcone::sheet::Sheet;
 
 use super::args::{AnalysisArgs, DriverArgs, JigArgs, OutputArgs, TakeArgs};
@@ -12,7 +12,7 @@ use super::console::{self, Look};
 use super::failure::Failure;
 use super::progress::Progress;
 use super::takes::{outrank, session_of_flags};
-use super::{EXIT_GOOD, EXIT_REDO, view};
+use super::{EXIT_GOOD, EXIT_REDO, today, view};
 use crate::store;
 
 /// Work out a driver's parameters from recordings, impedance tables or a session folder
@@ -28,6 +28,10 @@ pub struct FitArgs {
 
     #[command(flatten)]
     takes: TakeArgs,
+    /// A jig profile: sense resistor, wiring and calibration takes in one (see farcone jig); flags outrank what it says
+    #[arg(long = "jig", value_name = "NAME", help_heading = "Jig")]
+    profile: Option<String>,
+
     #[command(flatten)]
     jig: JigArgs,
     #[command(flatten)]
@@ -56,6 +60,9 @@ Examples:
   A table from another instrument, with a test box:
     farcone fit --free-air free.csv --test-box box.csv --volume 2.00L+-0.02L
 
+  With a jig that was calibrated once (farcone jig new desk):
+    farcone fit --free-air free.wav --jig desk
+
   A session folder, as the demo writes one, with another coil model:
     farcone fit farcone-demo --coil lr-2
 
@@ -67,6 +74,7 @@ Exit codes: 0 good or usable, 1 something could not be read or written, 2 usage,
 result is printed all the same).";
 
 pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
+    let profile = args.profile.as_deref().map(read_profile).transpose()?;
     let (mut session, folder) = match &args.session {
         Some(_) if args.takes.any() || args.takes.remounted || args.takes.channels.is_some() => {
             return Err(Failure::usage(
@@ -76,15 +84,24 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
         }
         Some(folder) => (store::read_session(folder)?, folder.as_path()),
         None => (
-            session_of_flags(&args.takes, &args.jig, matches)?,
+            session_of_flags(
+                &args.takes,
+                &args.jig,
+                profile.as_ref().map(|(_, profile)| profile.jig),
+                matches,
+            )?,
             Path::new(""),
         ),
     };
+    let mut noted = vec![];
+    if let Some((path, profile)) = &profile {
+        noted = calibrate(&mut session, path, profile)?;
+    }
     outrank(&mut session, &args.jig, &args.driver, &args.analysis)?;
     if let Some(path) = &args.output.out {
         store::refuse_existing(path)?;
     }
-    let sheet = sheet_of(session, folder, args.output.quiet)?;
+    let sheet = sheet_of(session, folder, noted, args.output.quiet)?;
     if let Some(path) = &args.output.out {
         store::write_new_text(path, &sheet.to_json()?)?;
     }
@@ -105,11 +122,57 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
     Ok(exit_code(&sheet))
 }
 
-/// Reads the takes and analyses them.
-pub fn sheet_of(session: SessionFile, folder: &Path, quiet: bool) -> Result<Sheet, Failure> {
+fn read_profile(name: &str) -> Result<(PathBuf, JigProfile), Failure> {
+    let path = store::profile_path(name)?;
+    let profile = store::read_profile(&path)?;
+    Ok((path, profile))
+}
+
+/// Applies a profile: its calibration takes, and its jig where a session names none. Returns what is to be known about it.
+fn calibrate(
+    session: &mut SessionFile,
+    path: &Path,
+    profile: &JigProfile,
+) -> Result<Vec<Finding>, Failure> {
+    if session
+        .takes
+        .iter()
+        .any(|take| take.files.iter().any(|file| store::is_table(file)))
+    {
+        return Err(Failure::usage(
+            "--jig is about recordings, but an impedance table was given",
+            "leave --jig out; a table holds impedances at the driver's terminals already",
+        ));
+    }
+    if let Some(own) = session
+        .takes
+        .iter()
+        .find(|take| take.condition.is_calibration())
+    {
+        return Err(Failure::usage(
+            format!(
+                "\"{}\" calibrates the jig, and so does the profile",
+                own.name
+            ),
+            "use one of them: leave --jig out, or the calibration takes",
+        ));
+    }
+    session.jig = session.jig.or(Some(profile.jig));
+    let takes = store::calibration_takes(path, profile, &session.takes)?;
+    session.takes.extend(takes);
+    Ok(today().map_or_else(Vec::new, |today| profile_findings(profile, today)))
+}
+
+/// Reads the takes and analyses them; `noted` is known already.
+pub fn sheet_of(
+    session: SessionFile,
+    folder: &Path,
+    noted: Vec<Finding>,
+    quiet: bool,
+) -> Result<Sheet, Failure> {
     let mut progress = Progress::new(quiet);
     let session = store::load(session, folder, &mut progress)?;
-    Ok(analyse(session, &mut progress)?)
+    Ok(analyse_noting(session, noted, &mut progress)?)
 }
 
 /// 3 if a take has to be made again.

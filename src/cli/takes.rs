@@ -162,10 +162,11 @@ fn assign(takes: &[usize], quantities: &[usize]) -> Result<Vec<usize>, Mismatch>
         .collect()
 }
 
-/// The session that flags describe, with file names as they were typed.
+/// The session that flags describe, with file names as they were typed. The jig is that of a profile, if there is one.
 pub fn session_of_flags(
     takes: &TakeArgs,
     jig: &JigArgs,
+    profile: Option<JigInput>,
     matches: &ArgMatches,
 ) -> Result<SessionFile, Failure> {
     if takes.free_air.is_empty() {
@@ -178,7 +179,10 @@ pub fn session_of_flags(
     let is_table = |take: &TakeFile| take.files.iter().any(|file| is_table(file));
     let n_tables = session.takes.iter().filter(|take| is_table(take)).count();
     if n_tables == 0 {
-        session.jig = Some(jig.needed()?);
+        session.jig = Some(match profile {
+            Some(profile) => profile,
+            None => jig.needed()?,
+        });
     } else {
         no_jig(takes, jig)?;
         if let Some(recording) = session.takes.iter().find(|take| !is_table(take)) {

@@ -2,25 +2,32 @@
 //!
 //! Detectors know the condition: both inputs on one node are legitimately alike, shorted leads legitimately silent.
 
+mod capacitor;
 mod clipping;
 mod contact;
+mod corners;
 mod curve;
 mod distortion;
 mod level;
 mod monitoring;
+mod orientation;
 mod playback;
 mod quiet;
 mod recording;
 mod resampled;
+mod shape;
 mod start;
 mod statistics;
 mod stretches;
 mod tap;
+mod wrong_wiring;
 
+pub use corners::corners_on_curve;
 pub use curve::curve_findings;
 pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
 pub use level::{COMPRESSION_DB, GainFacts, LEVEL_STEP_DB, LevelStep, compression, level_steps};
 pub use monitoring::{ECHO_DB, monitoring};
+pub use orientation::Orientation;
 pub use playback::{PlaybackCheck, playback_check, playback_findings};
 pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
 pub use recording::{Expected, recording_findings};

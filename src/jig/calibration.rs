@@ -1,7 +1,9 @@
-//! Calibration takes, each applied singly as a complex function of frequency: (J4) to (J6).
+//! Calibration takes and the one correction that they make: (J4) to (J7).
 
 use num_complex::Complex64;
 
+use super::model::{Model, Solved, Standard};
+use super::three_term::Ratios;
 use super::{Jig, SmoothRatio};
 use crate::quantity::Covariance2;
 use crate::signal::ChannelRatio;
@@ -20,179 +22,156 @@ pub enum Calibration<'a> {
     OpenLeads(&'a ChannelRatio),
 }
 
-/// Passes over calibration takes that need each other; the fourth changes less than 1e-6.
-const PASSES: usize = 4;
-
 /// What the calibration takes say about the jig.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Corrections {
-    /// Channel 2 over channel 1 for the same voltage.
-    channels: Option<SmoothRatio>,
-    /// Impedance of the leads, ohm.
-    leads: Option<SmoothRatio>,
-    /// Admittance that stays when nothing is connected, siemens.
+    same_node: Option<SmoothRatio>,
+    /// The check resistor, with its resistance, ohm.
+    check: Option<(SmoothRatio, f64)>,
+    short: Option<SmoothRatio>,
     open: Option<SmoothRatio>,
 }
 
+/// The jig at one frequency, as calibration takes and typed values tell it together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct JigState {
+    /// Channel 2 over channel 1 for the same voltage.
+    pub channels: Complex64,
+    /// Loop of the leads from the sense points to the terminals, ohm.
+    pub leads_ohm: Complex64,
+    /// What stays connected across the sense points when the terminals are open, siemens.
+    pub admittance_s: Complex64,
+}
+
 impl Corrections {
-    /// Works out the corrections: channels first, then what stays open, then the leads. Of several takes of one kind
-    /// the last counts; a same-node take outranks a check resistor, since it needs no resistor's value.
-    pub fn new(jig: &Jig, calibrations: &[Calibration<'_>]) -> Self {
+    /// Takes the calibrations up. Of several takes of one kind the last counts.
+    ///
+    /// Open leads, shorted leads and a check resistor are complete: nothing else is used, not even the sense resistor's
+    /// value, and a same-node take is then redundant. Short of that a same-node take outranks a check resistor, since it
+    /// needs no resistor's value; the check resistor is then not used.
+    pub fn new(calibrations: &[Calibration<'_>]) -> Self {
         let mut corrections = Self::default();
-        corrections.pass(jig, calibrations);
-        // A check resistor is read through the leads and beside the load that only the first pass has shown, and those
-        // were read with channels that it had not calibrated yet. Each pass leaves some percent of the error before.
-        if corrections.leads.is_some() || corrections.open.is_some() {
-            for _ in 1..PASSES {
-                corrections.pass(jig, calibrations);
+        for calibration in calibrations {
+            match calibration {
+                Calibration::SameNode(ratio) => corrections.same_node = smooth(ratio),
+                Calibration::CheckResistor(ratio, ohm) => {
+                    corrections.check = smooth(ratio).map(|ratio| (ratio, *ohm));
+                }
+                Calibration::ShortedLeads(ratio) => corrections.short = smooth(ratio),
+                Calibration::OpenLeads(ratio) => corrections.open = smooth(ratio),
             }
+        }
+        if corrections.is_complete() {
+            corrections.same_node = None;
+        } else if corrections.same_node.is_some() {
+            corrections.check = None;
         }
         corrections
     }
 
-    fn pass(&mut self, jig: &Jig, calibrations: &[Calibration<'_>]) {
-        let one = Complex64::new(1.0, 0.0);
-        let mut same_node = false;
-        for calibration in calibrations {
-            if let Calibration::SameNode(ratio) = calibration {
-                same_node = true;
-                self.channels = from_ratio(ratio, |_, h| (h, one));
-            }
-        }
-        for calibration in calibrations {
-            if let (Calibration::CheckResistor(ratio, ohm), false) = (calibration, same_node) {
-                let channels = from_ratio(ratio, |f_hz, h| {
-                    let expected = self.expected_ratio(jig, f_hz, *ohm);
-                    (h / expected, one / expected)
-                });
-                self.channels = channels;
-            }
-        }
-        // What stays when the leads are open holds the input's load, so the typed one is not taken off as well.
-        for calibration in calibrations {
-            if let Calibration::OpenLeads(ratio) = calibration {
-                let jig = self.jig(jig);
-                let open = from_ratio(&self.alike(ratio), |_, h| jig.sense_point_admittance(h));
-                self.open = open;
-            }
-        }
-        for calibration in calibrations {
-            if let Calibration::ShortedLeads(ratio) = calibration {
-                let jig = self.jig(jig);
-                self.leads = from_ratio(&self.alike(ratio), |_, h| jig.sense_point_impedance(h));
-            }
+    /// Whether open, short and load were all measured: then any linear fault of the jig is corrected, and the check
+    /// resistor carries the scale in place of the sense resistor.
+    pub fn is_complete(&self) -> bool {
+        self.open.is_some() && self.short.is_some() && self.check.is_some()
+    }
+
+    /// The jig at one frequency. With open leads, shorted leads and a check resistor this is what they say if the sense
+    /// resistor is as typed.
+    pub fn state(&self, jig: &Jig, frequency_hz: f64) -> JigState {
+        let measured = self.measured(frequency_hz);
+        let ratios: Vec<_> = measured.iter().map(|(s, h, _)| (*s, *h)).collect();
+        let Solved { model, .. } = Model::typed(jig).solved(&ratios);
+        JigState {
+            channels: model.gain(),
+            leads_ohm: model.leads_ohm(),
+            admittance_s: model.admittance_s(),
         }
     }
 
-    /// The ratio that alike channels would show with a resistor in the driver's place.
-    fn expected_ratio(&self, jig: &Jig, frequency_hz: f64, ohm: f64) -> Complex64 {
-        let leads = self.leads.as_ref();
-        let z = ohm + leads.map_or(jig.lead_ohm.into(), |leads| leads.at(frequency_hz).0);
-        match &self.open {
-            Some(open) => {
-                let unloaded = Jig {
-                    load_ohm: f64::INFINITY,
-                    ..*jig
-                };
-                unloaded.ratio(1.0 / (1.0 / z + open.at(frequency_hz).0))
-            }
-            None => jig.ratio(z),
-        }
-    }
-
-    /// Whether a take calibrated the channels against each other.
-    pub fn channels_known(&self) -> bool {
-        self.channels.is_some()
-    }
-
-    /// Whether a take measured the leads.
-    pub fn leads_known(&self) -> bool {
-        self.leads.is_some()
-    }
-
-    /// Whether a take measured what stays connected with open leads.
-    pub fn open_known(&self) -> bool {
-        self.open.is_some()
-    }
-
-    /// The impedance at the driver's terminals for each point of a ratio, with its covariance.
+    /// The impedance at the driver's terminals for each point of a ratio, with its covariance: (J4), (J7).
     pub fn impedance(&self, jig: &Jig, ratio: &ChannelRatio) -> (Vec<Complex64>, Vec<Covariance2>) {
-        let ratio = self.alike(ratio);
-        let jig = self.jig(jig);
-        let one = Complex64::new(1.0, 0.0);
         let points = ratio
             .frequency
             .as_slice()
             .iter()
             .zip(ratio.h.iter().zip(&ratio.covariance));
         points
-            .map(|(&f, (&h, covariance))| {
-                let (mut z, mut slope) = jig.sense_point_impedance(h);
-                let mut extra = Covariance2::default();
-                if let Some(open) = &self.open {
-                    let (y, doubt) = open.at(f);
-                    let off = one / (one - z * y);
-                    extra = extra.plus(&doubt.through(z * z * off * off));
-                    slope *= off * off;
-                    z *= off;
+            .map(|(&f_hz, (&h, covariance))| {
+                let measured = self.measured(f_hz);
+                let (standards, slopes) = self.standards(jig, &measured);
+                let at = standards.impedance(h);
+                let mut doubt = covariance.through(at.by_ratio);
+                for (k, (_, _, own)) in measured.iter().enumerate() {
+                    let by: Complex64 = at
+                        .by_standard
+                        .iter()
+                        .zip(&slopes)
+                        .map(|(by, follows)| by * follows[k])
+                        .sum();
+                    doubt = doubt.plus(&own.through(by));
                 }
-                match &self.leads {
-                    Some(leads) => {
-                        let (lead, doubt) = leads.at(f);
-                        z -= lead;
-                        extra = extra.plus(&doubt);
-                    }
-                    None => z -= jig.lead_ohm,
-                }
-                (z, covariance.through(slope).plus(&extra))
+                (at.z_ohm, doubt)
             })
             .unzip()
     }
 
-    /// The jig with what the takes have replaced taken out of it.
-    fn jig(&self, jig: &Jig) -> Jig {
-        Jig {
-            load_ohm: if self.open.is_some() {
-                f64::INFINITY
-            } else {
-                jig.load_ohm
-            },
-            gain: if self.channels.is_some() {
-                1.0
-            } else {
-                jig.gain
-            },
-            ..*jig
-        }
+    /// The measured standards at one frequency: ratio and covariance.
+    fn measured(&self, frequency_hz: f64) -> Vec<(Standard, Complex64, Covariance2)> {
+        let check = self.check.as_ref();
+        let kinds = [
+            (self.same_node.as_ref(), Standard::SameNode),
+            (self.open.as_ref(), Standard::Open),
+            (self.short.as_ref(), Standard::Short),
+            (
+                check.map(|(ratio, _)| ratio),
+                Standard::Load(check.map_or(f64::NAN, |(_, ohm)| *ohm)),
+            ),
+        ];
+        kinds
+            .into_iter()
+            .filter_map(|(ratio, standard)| {
+                let (h, doubt) = ratio?.at(frequency_hz);
+                Some((standard, h, doubt))
+            })
+            .collect()
     }
 
-    /// The ratio as alike channels would show it.
-    fn alike(&self, ratio: &ChannelRatio) -> ChannelRatio {
-        let mut out = ratio.clone();
-        let Some(channels) = &self.channels else {
-            return out;
-        };
-        for (i, &f) in ratio.frequency.as_slice().iter().enumerate() {
-            let (g, doubt) = channels.at(f);
-            out.h[i] = ratio.h[i] / g;
-            let from_channels = doubt.through(ratio.h[i] / (g * g));
-            out.covariance[i] = ratio.covariance[i].through(1.0 / g).plus(&from_channels);
+    /// Open, short and load, each measured or predicted, and how each follows the measured ones.
+    fn standards(
+        &self,
+        jig: &Jig,
+        measured: &[(Standard, Complex64, Covariance2)],
+    ) -> (Ratios, [[Complex64; 3]; 3]) {
+        // Any load would do where none was measured: the predicted three lie on the model's own map.
+        let load_ohm = self.check.as_ref().map_or(jig.sense_ohm, |(_, ohm)| *ohm);
+        let wanted = [Standard::Open, Standard::Short, Standard::Load(load_ohm)];
+        let mut solved = None;
+        let mut follows = [[Complex64::ZERO; 3]; 3];
+        let mut ratios = [Complex64::ZERO; 3];
+        for (i, standard) in wanted.into_iter().enumerate() {
+            if let Some(k) = measured.iter().position(|(s, _, _)| *s == standard) {
+                ratios[i] = measured[k].1;
+                follows[i][k] = Complex64::ONE;
+            } else {
+                let solved = solved.get_or_insert_with(|| {
+                    let list: Vec<_> = measured.iter().map(|(s, h, _)| (*s, *h)).collect();
+                    Model::typed(jig).solved(&list)
+                });
+                (ratios[i], follows[i]) = solved.predicted(standard);
+            }
         }
-        out
+        let [open, short, load] = ratios;
+        let ratios = Ratios {
+            open,
+            short,
+            load,
+            load_ohm,
+        };
+        (ratios, follows)
     }
 }
 
-/// Applies a function (of frequency and ratio, with its derivative) to each point.
-fn from_ratio(
-    ratio: &ChannelRatio,
-    apply: impl Fn(f64, Complex64) -> (Complex64, Complex64),
-) -> Option<SmoothRatio> {
-    let (mut value, mut covariance) = (vec![], vec![]);
-    let points = ratio.frequency.as_slice().iter().zip(&ratio.h);
-    for ((&f_hz, &h), doubt) in points.zip(&ratio.covariance) {
-        let (v, slope) = apply(f_hz, h);
-        value.push(v);
-        covariance.push(doubt.through(slope));
-    }
-    SmoothRatio::new(ratio.frequency.as_slice(), value, covariance)
+fn smooth(ratio: &ChannelRatio) -> Option<SmoothRatio> {
+    let frequency_hz = ratio.frequency.as_slice();
+    SmoothRatio::new(frequency_hz, ratio.h.clone(), ratio.covariance.clone())
 }

@@ -66,24 +66,6 @@ impl Jig {
         (z, slope / self.gain)
     }
 
-    /// The admittance at the sense points and its slope dY/dH, without taking the load off: fit for open leads, where the
-    /// impedance itself has no end.
-    pub(super) fn sense_point_admittance(&self, h: Complex64) -> (Complex64, Complex64) {
-        let one = Complex64::new(1.0, 0.0);
-        let h = h / self.gain;
-        let (y, slope) = match self.wiring {
-            Wiring::AcrossDriver => (
-                (one / h - one) / self.sense_ohm,
-                -one / (self.sense_ohm * h * h),
-            ),
-            Wiring::AcrossResistor => (
-                h / (self.sense_ohm * (one - h)),
-                one / (self.sense_ohm * (one - h) * (one - h)),
-            ),
-        };
-        (y, slope / self.gain)
-    }
-
     /// The ratio that this impedance at the sense points gives with alike channels: what a known resistor should read.
     pub fn ratio(&self, z_ohm: Complex64) -> Complex64 {
         match self.wiring {

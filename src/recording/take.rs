@@ -94,13 +94,22 @@ impl Take {
         &self.driver
     }
 
-    /// The same take with the channels exchanged, for inputs that were plugged the wrong way round.
+    /// Exchanges the channels, for inputs that were plugged the wrong way round.
+    pub fn swap(&mut self) {
+        std::mem::swap(&mut self.source, &mut self.driver);
+    }
+
+    /// The same take with the channels exchanged.
     #[must_use]
-    pub fn swapped(self) -> Self {
-        Self {
-            sample_rate_hz: self.sample_rate_hz,
-            source: self.driver,
-            driver: self.source,
+    pub fn swapped(mut self) -> Self {
+        self.swap();
+        self
+    }
+
+    /// Turns channel 2 upside down, for an input that was plugged with its poles reversed.
+    pub fn invert_driver(&mut self) {
+        for sample in &mut self.driver {
+            *sample = -*sample;
         }
     }
 }

@@ -4,15 +4,16 @@ use super::SessionError;
 use super::curves::{Group, Measured, air, measure};
 use super::jig_reading;
 use super::levels::levels;
+use super::meter::meter;
+use super::missing::missing_notes;
 use super::session::{Condition, Data, Session};
 use super::typed::{TypedList, Which, typed};
 use super::write::{self, Whole};
-use crate::faults::{curve_findings, starts_too_high};
+use crate::faults::{corners_on_curve, curve_findings, starts_too_high};
 use crate::finding::{Code, Finding, Severity, Verdict};
 use crate::fit::{Choice, Fit, Observation, Resonance, Unfitted, fit_all, resonance};
 use crate::parameters::{
-    Influence, Key, Known, SmallSignal, Wanted, method_findings, plausibility_findings,
-    small_signal,
+    Influence, Known, SmallSignal, Wanted, method_findings, plausibility_findings, small_signal,
 };
 use crate::progress::{Unwatched, Watcher};
 use crate::sheet::{LevelEntry, Sheet};
@@ -21,12 +22,6 @@ use crate::sheet::{LevelEntry, Sheet};
 const FEWEST_DRAWS: usize = 1000;
 /// Takes of one condition may differ in fs by three standard deviations of the difference of two set-ups of 1 % each.
 const TAKES_DIFFER: f64 = 0.042;
-/// Meter and fit may differ by this many standard uncertainties of their difference …
-const METER_COVERAGE: f64 = 3.0;
-/// … and beyond this ratio something is plainly wrong: a resistor typed wrong, or another part in the driver's place.
-const METER_WRONG: f64 = 1.2;
-/// A cheap meter's half-width: 0.3 ohm and 1 % of the reading (common practice, no source).
-const METER_HALF_WIDTH: (f64, f64) = (0.3, 0.01);
 
 /// Analyses a session.
 ///
@@ -35,15 +30,29 @@ const METER_HALF_WIDTH: (f64, f64) = (0.3, 0.01);
 ///
 /// # Errors
 /// [`SessionError`] where the session contradicts itself or misses what cannot be assumed.
-pub fn analyse(mut session: Session, watcher: &mut dyn Watcher) -> Result<Sheet, SessionError> {
+pub fn analyse(session: Session, watcher: &mut dyn Watcher) -> Result<Sheet, SessionError> {
+    analyse_noting(session, vec![], watcher)
+}
+
+/// Analyses a session of which something is known besides, such as the age of its calibration: `noted` stands with the other
+/// findings and counts for the verdict.
+///
+/// # Errors
+/// As [`analyse`].
+pub fn analyse_noting(
+    mut session: Session,
+    noted: Vec<Finding>,
+    watcher: &mut dyn Watcher,
+) -> Result<Sheet, SessionError> {
     check(&session)?;
-    let mut findings = vec![];
+    let mut findings = noted;
     let (resolved_air, air_findings) = session.air.resolve()?;
     findings.extend(air_findings);
     let origin = write::origin(&session);
     let measured = measure(&mut session, &mut findings, watcher)?;
     let typed = typed(&session, &measured, &resolved_air, &mut findings)?;
     let outcome = driver(&session, &measured, &typed, &mut findings, watcher)?;
+    findings.extend(missing_notes(&typed, outcome.parameters.as_ref()));
     Ok(write::sheet(&Whole {
         session: &session,
         measured: &measured,
@@ -131,9 +140,13 @@ fn driver(
         .map(|group| spread(measured, group, &value, findings))
         .collect();
     let sense_ohm = session.jig.map(|jig| jig.sense_ohm);
-    findings.extend(jig_reading::read(measured, sense_ohm, &value).findings);
+    let jig = jig_reading::read(measured, sense_ohm, &value, observations.first());
+    findings.extend(jig.findings.iter().cloned());
     for observation in &observations {
         findings.extend(curve_findings(&observation.name, &observation.curve));
+        if measured.wiring.is_some() && !jig.inputs_known {
+            findings.extend(corners_on_curve(&observation.name, &observation.curve));
+        }
         if observation.curve.covariance().is_none() {
             findings.push(table_note(&observation.name));
         }
@@ -186,7 +199,8 @@ fn driver(
         match small_signal(&fit, &wanted) {
             Ok(result) => {
                 findings.extend(plausibility_findings(&result));
-                findings.extend(meter(session, &result));
+                let sense_known = jig.checks.iter().any(|check| check.passes() == Some(true));
+                findings.extend(meter(session, &result, jig.inputs_known, sense_known));
                 outcome.parameters = Some(result);
             }
             Err(error) => findings.push(Finding::new(
@@ -352,32 +366,4 @@ fn remounted(
             fit_all(&[alone], &choice, &mut Unwatched).ok()
         })
         .collect()
-}
-
-/// Whether a meter's reading agrees with the fitted DC resistance.
-fn meter(session: &Session, result: &SmallSignal) -> Option<Finding> {
-    let meter = session.meter_re_ohm?;
-    let re = result.get(Key::Re)?;
-    let (meter, _) = meter.or_half_width(METER_HALF_WIDTH.0 + METER_HALF_WIDTH.1 * meter.value);
-    let u = meter
-        .standard_uncertainty()
-        .unwrap_or(0.0)
-        .hypot(re.standard_uncertainty.unwrap_or(0.0));
-    let off = (re.value - meter.value).abs();
-    let ratio = if re.value > meter.value {
-        re.value / meter.value
-    } else {
-        meter.value / re.value
-    };
-    (off > METER_COVERAGE * u).then(|| {
-        let severity = if ratio > METER_WRONG { Severity::Redo } else { Severity::Caution };
-        Finding::new(
-            Code::MeterDisagrees,
-            severity,
-            format!("the meter reads {:.2} ohm, the takes say {:.2} ohm", meter.value, re.value),
-            "check the sense resistor's value and the wiring; short the meter's probes and take their reading off; \
-             measure the driver cold",
-        )
-        .with_evidence(off, "Ohm", Some(METER_COVERAGE * u))
-    })
 }

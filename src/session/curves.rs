@@ -2,6 +2,7 @@
 
 use num_complex::Complex64;
 
+use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
@@ -66,6 +67,8 @@ pub(super) fn measure(
     };
     let wiring = session.jig.map(|jig| jig.wiring);
     let swap = session.jig.is_some_and(|jig| jig.swap_channels);
+    let turned = turn(&mut session.takes, wiring, swap);
+    findings.extend(turned.findings);
     let mut measured = Measured {
         wiring,
         driver: vec![],
@@ -93,13 +96,18 @@ pub(super) fn measure(
                 }
             },
             Data::Recording(recording) => {
-                let recording = if swap { recording.swapped() } else { recording };
                 let faults =
                     recording_findings(&take.name, &recording, expected(&take.condition, wiring));
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
-                findings.extend(faults);
+                let driver_silent = turned.inputs_work
+                    && !take.condition.is_calibration()
+                    && rms_dbfs(recording.driver()) < rms_dbfs(recording.source());
+                findings.extend(faults.into_iter().map(|finding| match finding.code {
+                    Code::DeadChannel if driver_silent => blamed_on_driver(finding, wiring),
+                    _ => finding,
+                }));
                 if lost {
                     continue;
                 }
@@ -263,26 +271,21 @@ impl Measured {
 
     /// The corrections that the calibration takes give. `without_check` leaves check resistors out, so that they can be
     /// read instead.
-    pub fn corrections(
-        &self,
-        jig: &Jig,
-        value: &dyn Fn(Which) -> f64,
-        without_check: bool,
-    ) -> Corrections {
+    pub fn corrections(&self, value: &dyn Fn(Which) -> f64, without_check: bool) -> Corrections {
+        let use_check = !without_check && value(Which::CheckUsed) > 0.0;
         let calibrations: Vec<Calibration<'_>> = self
             .ratios()
             .filter_map(|(i, group, ratio)| match group.condition {
                 Condition::SameNode => Some(Calibration::SameNode(ratio)),
-                Condition::CheckResistor { .. } if without_check => None,
                 Condition::CheckResistor { .. } => {
-                    Some(Calibration::CheckResistor(ratio, value(Which::Check(i))))
+                    use_check.then(|| Calibration::CheckResistor(ratio, value(Which::Check(i))))
                 }
                 Condition::ShortedLeads => Some(Calibration::ShortedLeads(ratio)),
                 Condition::OpenLeads => Some(Calibration::OpenLeads(ratio)),
                 _ => None,
             })
             .collect();
-        Corrections::new(jig, &calibrations)
+        Corrections::new(&calibrations)
     }
 
     /// What the check resistors read, ohm; needs another calibration of the channels to mean anything.
@@ -291,7 +294,7 @@ impl Measured {
             return vec![];
         };
         let jig = self.jig(wiring, value);
-        let corrections = self.corrections(&jig, value, true);
+        let corrections = self.corrections(value, true);
         let read = |(_, group, ratio): (usize, &Group, &ChannelRatio)| {
             let curve = from_ratio(ratio, &jig, &corrections)?;
             let mut real: Vec<f64> = curve.z_ohm().iter().map(|z| z.re).collect();
@@ -322,7 +325,7 @@ impl Measured {
     ) -> Vec<(String, ImpedanceCurve)> {
         let jig = self.wiring.map(|wiring| {
             let jig = self.jig(wiring, value);
-            (jig, self.corrections(&jig, value, false))
+            (jig, self.corrections(value, false))
         });
         let curve = |member: &Member| match (&member.reading, &jig) {
             (Reading::Ratio(ratio), Some((jig, corrections))) => {

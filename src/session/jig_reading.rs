@@ -4,23 +4,20 @@ use num_complex::Complex64;
 
 use super::SessionError;
 use super::curves::{Measured, measure};
+use super::jig_findings::{Facts, jig_findings};
 use super::session::{Condition, Session};
 use super::typed::Which;
 use super::typed::typed;
-use crate::finding::{Code, Finding, Severity};
+use crate::faults::curve_findings;
+use crate::finding::{Code, Finding};
+use crate::fit::Observation;
+use crate::impedance::ImpedanceCurve;
 use crate::progress::Unwatched;
 use crate::quantity::Stated;
 use crate::signal::ChannelRatio;
 
 /// Where calibrations are judged, Hz: above the corners of AC couplings, below what cables do.
 const JUDGED_HZ: (f64, f64) = (100.0, 5_000.0);
-/// Inputs that differ by more than this have their knobs set differently (common practice, no source: 0.1 is 0.9 dB). A calibration
-/// takes it out as long as nobody touches the knobs.
-const UNEQUAL: f64 = 0.1;
-/// An input that loads the jig with less than this is no line input: those have 10 kilohm and more, instrument inputs far more,
-/// microphone inputs with a supply about 2 kilohm (common practice, no source).
-const LEAST_LOAD_OHM: f64 = 8_000.0;
-
 /// A known resistor as the jig reads it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CheckReading {
@@ -59,22 +56,6 @@ fn allowed(check_ohm: Stated, sense_ohm: Option<Stated>) -> f64 {
     CHECK_OFF + CHECK_COVERAGE * doubt(check_ohm).hypot(sense_ohm.map_or(0.0, doubt))
 }
 
-fn disagrees(check: &CheckReading) -> Option<Finding> {
-    (check.passes() == Some(false)).then(|| {
-        Finding::new(
-            Code::CheckResistorDisagrees,
-            Severity::Caution,
-            format!(
-                "the check resistor of {} ohm reads {:.2} ohm",
-                check.stated_ohm, check.read_ohm
-            ),
-            "check both resistors' values and the wiring that was chosen",
-        )
-        .with_evidence(check.off(), "1", Some(check.allowed))
-        .about(check.name.clone())
-    })
-}
-
 /// What the calibration takes say.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct JigReading {
@@ -84,6 +65,8 @@ pub struct JigReading {
     pub leads_ohm: Option<f64>,
     /// What stays connected when the leads are open, ohm; `None` without an open-leads take.
     pub load_ohm: Option<f64>,
+    /// Whether a take calibrated the inputs against each other.
+    pub inputs_known: bool,
     /// Check resistors, in order; they only mean something once a same-node take has matched the channels.
     pub checks: Vec<CheckReading>,
     /// What is wrong.
@@ -101,7 +84,7 @@ pub fn read_jig(mut session: Session) -> Result<JigReading, SessionError> {
     let measured = measure(&mut session, &mut findings, &mut Unwatched)?;
     let typed = typed(&session, &measured, &air, &mut vec![])?;
     let sense_ohm = session.jig.map(|jig| jig.sense_ohm);
-    let mut reading = read(&measured, sense_ohm, &|which| typed.value(which));
+    let mut reading = read(&measured, sense_ohm, &|which| typed.value(which), None);
     findings.append(&mut reading.findings);
     reading.findings = findings;
     Ok(reading)
@@ -111,27 +94,38 @@ pub(super) fn read(
     measured: &Measured,
     sense_ohm: Option<Stated>,
     value: &dyn Fn(Which) -> f64,
+    driver: Option<&Observation>,
 ) -> JigReading {
     let mut reading = JigReading::default();
     let Some(wiring) = measured.wiring else {
         return reading;
     };
-    let mut jig = measured.jig(wiring, value);
-    jig.load_ohm = f64::INFINITY;
+    let jig = measured.jig(wiring, value);
+    let corrections = measured.corrections(value, false);
+    let mut same_node = None;
     for (_, group, ratio) in measured.ratios() {
         if group.condition == Condition::SameNode {
-            reading.channels = middle(ratio, |h| h);
+            same_node = Some(ratio);
+            reading.channels = middle(ratio, |_, h| h);
         }
     }
-    let alike = reading.channels.unwrap_or(Complex64::ONE);
+    let state = |f_hz| corrections.state(&jig, f_hz);
+    let (mut short, mut open, mut by_check) = (None, None, None);
+    let mut checks_ohm = vec![];
     for (i, group, ratio) in measured.ratios() {
-        let impedance = |h: Complex64| jig.sense_point_impedance(h / alike).0;
         match group.condition {
-            Condition::ShortedLeads => reading.leads_ohm = middle(ratio, impedance).map(|z| z.re),
+            Condition::ShortedLeads => {
+                short = Some(ratio);
+                reading.leads_ohm = middle(ratio, |f_hz, _| state(f_hz).leads_ohm).map(|z| z.re);
+            }
             Condition::OpenLeads => {
-                reading.load_ohm = middle(ratio, |h| impedance(h).inv()).map(|y| 1.0 / y.re);
+                open = Some(ratio);
+                let stays = middle(ratio, |f_hz, _| state(f_hz).admittance_s);
+                reading.load_ohm = stays.map(|y| 1.0 / y.re);
             }
             Condition::CheckResistor { ohm } => {
+                checks_ohm.push(ohm.value);
+                by_check = middle(ratio, |f_hz, _| state(f_hz).channels);
                 let read = measured.check_readings(value);
                 let read = read.into_iter().find(|(name, _)| *name == group.name);
                 if let Some((name, read_ohm)) = read
@@ -149,59 +143,91 @@ pub(super) fn read(
             _ => {}
         }
     }
-    reading.findings.extend(unequal(&reading));
-    reading.findings.extend(loads(&reading));
-    let off = reading.checks.iter().filter_map(disagrees);
-    let off: Vec<Finding> = off.collect();
-    reading.findings.extend(off);
+    reading.inputs_known = reading.channels.is_some() || by_check.is_some();
+    let facts = Facts {
+        reading: &reading,
+        jig,
+        corrections: &corrections,
+        same_node,
+        short,
+        open,
+        checks_ohm,
+        by_check,
+        re_ohm: driver.and_then(|driver| lowest_ohm(&driver.curve)),
+        upside_down: driver.map(|driver| {
+            let found = curve_findings(&driver.name, &driver.curve);
+            found
+                .iter()
+                .any(|finding| finding.code == Code::WrongWiring)
+        }),
+    };
+    reading.findings = jig_findings(&facts);
     reading
 }
 
-/// The median of a function of the ratio over the judged band, real and imaginary part apart.
-fn middle(ratio: &ChannelRatio, of: impl Fn(Complex64) -> Complex64) -> Option<Complex64> {
+/// About the DC resistance: the lowest tenth of the real parts.
+fn lowest_ohm(curve: &ImpedanceCurve) -> Option<f64> {
+    let mut real: Vec<f64> = curve.z_ohm().iter().map(|z| z.re).collect();
+    let at = real.len() / 10;
+    let (_, low, _) = real.select_nth_unstable_by(at, f64::total_cmp);
+    (*low > 0.0).then_some(*low)
+}
+
+/// The median of a function of frequency and ratio over the judged band, real and imaginary part apart.
+fn middle(ratio: &ChannelRatio, of: impl Fn(f64, Complex64) -> Complex64) -> Option<Complex64> {
+    let part = |pick: fn(Complex64) -> f64| {
+        settled(ratio, JUDGED_HZ, |f_hz, h| pick(of(f_hz, h))).map(|settled| settled.value)
+    };
+    Some(Complex64::new(part(|z| z.re)?, part(|z| z.im)?))
+}
+
+/// A median over a band with its standard uncertainty.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Settled {
+    pub value: f64,
+    pub doubt: f64,
+}
+
+impl Settled {
+    /// Whether its size is beyond a limit by so many standard uncertainties.
+    pub fn beyond(&self, limit: f64, coverage: f64) -> bool {
+        self.value.abs() > limit + coverage * self.doubt
+    }
+}
+
+/// A normal sample's standard deviation over the median of its distances from the median.
+const MAD_TO_SIGMA: f64 = 1.4826;
+/// Standard deviation of a median over that of a mean.
+const MEDIAN_LOSS: f64 = 1.2533;
+
+/// The median of a function of frequency and ratio over a band; its doubt is from the scatter around it.
+pub(super) fn settled(
+    ratio: &ChannelRatio,
+    band_hz: (f64, f64),
+    of: impl Fn(f64, Complex64) -> f64,
+) -> Option<Settled> {
     let points = ratio.frequency.as_slice().iter().zip(&ratio.h);
-    let (mut re, mut im): (Vec<f64>, Vec<f64>) = points
-        .filter(|(f_hz, _)| (JUDGED_HZ.0..=JUDGED_HZ.1).contains(*f_hz))
-        .map(|(_, h)| of(*h))
-        .filter(|z| z.is_finite())
-        .map(|z| (z.re, z.im))
-        .unzip();
-    if re.is_empty() {
+    let mut list: Vec<f64> = points
+        .filter(|(f_hz, _)| (band_hz.0..=band_hz.1).contains(*f_hz))
+        .map(|(f_hz, h)| of(*f_hz, *h))
+        .filter(|v| v.is_finite())
+        .collect();
+    let value = median(&mut list)?;
+    let mut off: Vec<f64> = list.iter().map(|v| (v - value).abs()).collect();
+    let spread = MAD_TO_SIGMA * median(&mut off)?;
+    Some(Settled {
+        value,
+        doubt: MEDIAN_LOSS * spread / (list.len() as f64).sqrt(),
+    })
+}
+
+fn median(list: &mut [f64]) -> Option<f64> {
+    if list.is_empty() {
         return None;
     }
-    let at = re.len() / 2;
-    let (_, re, _) = re.select_nth_unstable_by(at, f64::total_cmp);
-    let (_, im, _) = im.select_nth_unstable_by(at, f64::total_cmp);
-    Some(Complex64::new(*re, *im))
-}
-
-fn unequal(reading: &JigReading) -> Option<Finding> {
-    let ratio = reading.channels?.norm();
-    ((ratio.ln()).abs() > UNEQUAL).then(|| {
-        Finding::new(
-            Code::ChannelsUnequal,
-            Severity::Caution,
-            format!("channel 2 shows {ratio:.3} times what channel 1 shows on the same node"),
-            "set both gain knobs alike and make the same-node take again; if they stay, nobody may touch them from now on",
-        )
-        .with_evidence(ratio, "1", Some(UNEQUAL.exp()))
-        .about("same-node")
-    })
-}
-
-fn loads(reading: &JigReading) -> Option<Finding> {
-    let load_ohm = reading.load_ohm?;
-    (load_ohm.abs() < LEAST_LOAD_OHM).then(|| {
-        Finding::new(
-            Code::InputLoads,
-            Severity::Caution,
-            format!("something loads the jig with {:.1} kilohm while the leads are open", load_ohm / 1000.0),
-            "use line or instrument inputs and switch the supply for microphones off; this take corrects what the load does, \
-             as long as nothing is changed",
-        )
-        .with_evidence(load_ohm, "Ohm", Some(LEAST_LOAD_OHM))
-        .about("open-leads")
-    })
+    let at = list.len() / 2;
+    let (_, middle, _) = list.select_nth_unstable_by(at, f64::total_cmp);
+    Some(*middle)
 }
 
 #[cfg(test)]

@@ -6,8 +6,12 @@
 mod analyse;
 mod curves;
 mod file;
+mod jig_findings;
 mod jig_reading;
 mod levels;
+mod meter;
+mod missing;
+mod orientation;
 mod problems;
 mod profile;
 #[expect(
@@ -16,9 +20,10 @@ mod profile;
 )]
 mod session;
 mod typed;
+mod typed_jig;
 mod write;
 
-pub use analyse::analyse;
+pub use analyse::{analyse, analyse_noting};
 pub use curves::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};

@@ -2,15 +2,14 @@
 
 use super::SessionError;
 use super::curves::{Measured, STAND_IN_SD_M2};
-use super::session::{Condition, Cone, JigInput, Session};
+use super::session::{Condition, Cone, Session};
+use super::typed_jig::jig_values;
 use crate::air::ResolvedAir;
 use crate::finding::{Code, Finding, Severity};
 use crate::parameters::Role;
 use crate::quantity::{Spread, Stated};
 
 // Half-widths where a value came without one. Common practice, no source.
-/// Resistors are sold with 1 %.
-const RESISTOR: f64 = 0.01;
 /// A pocket scale that shows 0.1 g.
 const MASS_KG: f64 = 0.1e-3;
 /// A volume reckoned from inner dimensions, or filled with water.
@@ -18,17 +17,6 @@ const VOLUME: f64 = 0.02;
 /// A ruler across the cone: the middle of the surround is found within a millimetre.
 const DIAMETER_M: f64 = 1e-3;
 const AREA: f64 = 0.03;
-/// Typed lead resistance: a guess from length and gauge.
-const LEAD: f64 = 0.2;
-const INPUT_LOAD: f64 = 0.1;
-
-// Assumed where nothing was typed. Common practice, no source.
-/// Half a metre of thin wire and two clips, either side of none.
-const LEAD_ASSUMED_OHM: f64 = 0.05;
-/// Two inputs of one converter: 0.1 dB.
-const GAIN_ASSUMED: f64 = 0.01;
-/// Line inputs have 10 kilohm or more; as a conductance either side of none.
-const LOAD_ASSUMED_S: f64 = 1e-4;
 
 /// Which quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,6 +29,8 @@ pub(super) enum Which {
     Gain,
     /// The check resistor of the i-th jig group.
     Check(usize),
+    /// 1 if check resistors calibrate, 0 if they are only read; never varied.
+    CheckUsed,
     /// The added mass or the volume of the i-th driver group.
     Load(usize),
     /// Relative doubt of what loads the cone in the i-th driver group; never varied.
@@ -62,6 +52,8 @@ pub(super) struct Typed {
     pub advice: &'static str,
     /// Whether it is the volume of a box.
     pub is_volume: bool,
+    /// That a calibration is missing, where one would make this better known.
+    pub missing: Option<Finding>,
 }
 
 /// The list of them.
@@ -121,6 +113,9 @@ pub(super) fn typed(
     findings: &mut Vec<Finding>,
 ) -> Result<TypedList, SessionError> {
     let mut list = TypedList(vec![]);
+    if let Some(jig) = &session.jig {
+        jig_values(jig, measured, findings, &mut list)?;
+    }
     let mut add = |which, name: &str, stated: Stated, role, advice| {
         let is_volume = stated_is_volume(measured, which);
         list.0.push(Typed {
@@ -130,17 +125,10 @@ pub(super) fn typed(
             role,
             advice,
             is_volume,
+            missing: None,
         });
     };
     let through = Role::ThroughTheFit;
-    if let Some(jig) = &session.jig {
-        jig_values(
-            jig,
-            measured,
-            findings,
-            &mut |which, name, stated, advice| add(which, name, stated, through, advice),
-        )?;
-    }
     for (i, group) in measured.driver.iter().enumerate() {
         match group.condition {
             Condition::AddedMass { mass_kg } => {
@@ -225,128 +213,8 @@ pub(super) fn typed(
     Ok(list)
 }
 
-fn jig_values(
-    jig: &JigInput,
-    measured: &Measured,
-    findings: &mut Vec<Finding>,
-    add: &mut dyn FnMut(Which, &str, Stated, &'static str),
-) -> Result<(), SessionError> {
-    let has =
-        |pick: fn(&Condition) -> bool| measured.jig.iter().any(|group| pick(&group.condition));
-    let exactly = |value| Stated {
-        value,
-        spread: Spread::Standard(0.0),
-    };
-    let sense = filled(
-        jig.sense_ohm,
-        RESISTOR * jig.sense_ohm.value,
-        "the sense resistor",
-        "ohm",
-        1.0,
-        findings,
-    );
-    add(
-        Which::Sense,
-        "the sense resistor",
-        sense,
-        "measure the sense resistor better, or buy a closer tolerance",
-    );
-
-    let leads_measured = has(|c| matches!(c, Condition::ShortedLeads));
-    let lead = match jig.lead_ohm {
-        Some(_) if leads_measured => return Err(SessionError::LeadsTwice),
-        Some(lead) => filled(
-            lead,
-            LEAD * lead.value,
-            "the lead resistance",
-            "ohm",
-            1.0,
-            findings,
-        ),
-        None if leads_measured => exactly(0.0),
-        None => {
-            assumed(
-                Code::ValueAssumed,
-                "the leads were not measured: taken as none, within 0.05 ohm",
-                LEAD_ADVICE,
-                findings,
-            );
-            Stated::within(0.0, LEAD_ASSUMED_OHM)
-        }
-    };
-    add(Which::Lead, "the leads", lead, LEAD_ADVICE);
-
-    let load_measured = has(|c| matches!(c, Condition::OpenLeads));
-    let load = match jig.input_load_ohm[1] {
-        _ if load_measured => exactly(0.0),
-        Some(ohm) => {
-            let ohm = filled(
-                ohm,
-                INPUT_LOAD * ohm.value,
-                "the input resistance",
-                "ohm",
-                1.0,
-                findings,
-            );
-            let relative = ohm.standard_uncertainty().unwrap_or(0.0) / ohm.value;
-            Stated {
-                value: 1.0 / ohm.value,
-                spread: Spread::Standard(relative / ohm.value),
-            }
-        }
-        None => Stated::within(0.0, LOAD_ASSUMED_S),
-    };
-    add(
-        Which::LoadSiemens,
-        "the load of the input",
-        load,
-        "give the input's resistance (--input-load), or use a line input",
-    );
-
-    let same_node = has(|c| matches!(c, Condition::SameNode));
-    let mut checked = false;
-    for (i, group) in measured.jig.iter().enumerate() {
-        let Condition::CheckResistor { ohm } = group.condition else {
-            continue;
-        };
-        checked = true;
-        let ohm = filled(
-            ohm,
-            RESISTOR * ohm.value,
-            "the check resistor",
-            "ohm",
-            1.0,
-            findings,
-        );
-        let counts = if same_node { exactly(ohm.value) } else { ohm };
-        add(
-            Which::Check(i),
-            "the check resistor",
-            counts,
-            "measure the check resistor better, or use a same-node take",
-        );
-    }
-    let gain = if same_node || checked {
-        exactly(1.0)
-    } else {
-        assumed(
-            Code::ChannelsUncalibrated,
-            "the inputs were not calibrated against each other: taken as alike within 1 %",
-            GAIN_ADVICE,
-            findings,
-        );
-        Stated::within(1.0, GAIN_ASSUMED)
-    };
-    add(Which::Gain, "the match of the inputs", gain, GAIN_ADVICE);
-    Ok(())
-}
-
-const LEAD_ADVICE: &str =
-    "short the leads at the driver's end and record that (--shorted-leads), or give --lead";
-const GAIN_ADVICE: &str = "record a take with both inputs on one node (--same-node)";
-
 /// The stated value, with a default half-width and a note where nothing was said about its spread.
-fn filled(
+pub(super) fn filled(
     stated: Stated,
     half_width: f64,
     what: &str,

@@ -248,6 +248,39 @@ pub fn replace_profile(path: &Path, profile: &JigProfile) -> Result<(), StoreErr
     replace_text(path, &text)
 }
 
+/// A profile's calibration takes where they are, as a session describes them, named behind those of its takes that are `there` already.
+/// Their hashes are checked when they are read.
+pub fn calibration_takes(
+    profile_path: &Path,
+    profile: &JigProfile,
+    there: &[TakeFile],
+) -> Result<Vec<TakeFile>, StoreError> {
+    let folder = takes_folder(profile_path);
+    // A session's own files are relative to its folder, these are not.
+    let folder = std::path::absolute(&folder).map_err(|source| StoreError::Open {
+        path: folder.clone(),
+        source,
+    })?;
+    let mut takes: Vec<TakeFile> = vec![];
+    for take in &profile.takes {
+        let name = free_name(take.condition.as_str(), there, &takes);
+        takes.push(TakeFile {
+            name,
+            files: take.files.iter().map(|file| folder.join(file)).collect(),
+            ..take.clone()
+        });
+    }
+    Ok(takes)
+}
+
+/// The first of `same-node-1`, `same-node-2`, … that no take has.
+fn free_name(condition: &str, there: &[TakeFile], besides: &[TakeFile]) -> String {
+    (1..)
+        .map(|number| format!("{condition}-{number}"))
+        .find(|name| there.iter().chain(besides).all(|other| other.name != *name))
+        .unwrap_or_default()
+}
+
 /// Copies a profile's calibration takes into a session folder that the caller has locked, and says how `session.json`
 /// describes them. They are named like the session's own, behind those of its takes that are `there` already. All are
 /// checked against their hashes before the first is copied.
@@ -268,11 +301,7 @@ pub fn copy_calibration(
     }
     let mut copies: Vec<TakeFile> = vec![];
     for take in &profile.takes {
-        let condition = take.condition.as_str();
-        let name = (1..)
-            .map(|number| format!("{condition}-{number}"))
-            .find(|name| there.iter().chain(&copies).all(|other| other.name != *name))
-            .unwrap_or_default();
+        let name = free_name(take.condition.as_str(), there, &copies);
         // With a slash on every system, so that a folder can be sent around. A profile's take has one file.
         let to = PathBuf::from(format!("takes/{name}.wav"));
         for (file, hash) in take.files.iter().zip(&take.sha256) {

@@ -272,11 +272,93 @@ fn old_and_failing_profiles_are_cautions() {
         );
         let used = bench.measure_with(path, &["--level", "-40dBFS"]);
         assert!(
+            used.out.contains(&format!("\"{code}\"")),
+            "in the sheet too: {}",
+            used.out
+        );
+        assert!(
             used.err.contains("caution") && used.err.contains(words),
             "{code}: {}",
             used.err
         );
     }
+}
+
+/// A profile serves recordings that were made elsewhere, or later, and its age counts there too.
+#[test]
+fn a_profile_calibrates_recordings() {
+    let bench = Bench::new();
+    let path = bench.path("bench-jig.jig.json");
+    let path = path.to_str().unwrap();
+    assert_eq!(bench.new_jig(path, CALIBRATED).code, 0);
+    let used = bench.measure_with(path, &["--level", "-40dBFS"]);
+    assert_eq!(used.code, 0, "{}", used.err);
+    let take = bench.session().join("takes/free-air-1.wav");
+    let take = take.to_str().unwrap();
+    let fit = |more: &[&str]| {
+        let common = [
+            "fit",
+            "--free-air",
+            take,
+            "--jig",
+            path,
+            "--json",
+            "--draws",
+            "1000",
+        ];
+        bench.with_configuration(&[&common[..], more].concat())
+    };
+    let fresh = fit(&[]);
+    assert_eq!(fresh.code, 0, "{}", fresh.err);
+    let sheet = fresh.sheet();
+    let conditions: Vec<&str> = sheet
+        .origin
+        .takes
+        .iter()
+        .map(|t| t.condition.as_str())
+        .collect();
+    for wanted in [
+        "free-air",
+        "same-node",
+        "open-leads",
+        "shorted-leads",
+        "check-resistor",
+    ] {
+        assert!(conditions.contains(&wanted), "{conditions:?}");
+    }
+    let codes = |ran: &Ran| -> Vec<String> {
+        let sheet = ran.sheet();
+        sheet
+            .findings
+            .iter()
+            .map(|f| format!("{} {}", f.code, f.severity))
+            .collect()
+    };
+    for absent in ["jig-old caution", "channels-uncalibrated note"] {
+        assert!(
+            !codes(&fresh).contains(&absent.to_owned()),
+            "{:?}",
+            codes(&fresh)
+        );
+    }
+    // The same as the session that was measured with it.
+    let re = |ran: &Ran| ran.sheet().parameters.re.as_ref().unwrap().value;
+    const ROUNDING: f64 = 1e-6;
+    assert!((re(&fresh) / re(&used) - 1.0).abs() < ROUNDING);
+    let text = fs::read_to_string(path).unwrap();
+    let made_at = text.find("\"made\": \"").expect("a date") + "\"made\": \"".len();
+    let mut old = text.clone();
+    old.replace_range(made_at..made_at + 4, "2020");
+    fs::write(path, old).unwrap();
+    let stale = fit(&[]);
+    assert!(
+        codes(&stale).contains(&"jig-old caution".to_owned()),
+        "{:?}",
+        codes(&stale)
+    );
+    assert_eq!(stale.sheet().verdict, "usable");
+    let twice = fit(&["--same-node", take]);
+    assert_eq!(twice.code, 2, "{}", twice.err);
 }
 
 #[test]

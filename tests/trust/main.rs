@@ -16,6 +16,7 @@ mod clean;
 mod dice;
 mod fault;
 mod faults;
+mod jig_clean;
 mod judged;
 mod matrix;
 mod others;

@@ -45,6 +45,8 @@ pub struct Job {
     /// Peak of the louder input in the last take, dBFS.
     pub last_peak_dbfs: Option<f64>,
     listened: bool,
+    /// What is to be known about the jig profile; stands in the sheet too.
+    pub noted: Vec<Finding>,
 }
 
 impl Job {
@@ -66,6 +68,7 @@ impl Job {
             dialogue,
             last_peak_dbfs: None,
             listened: false,
+            noted: vec![],
         };
         if let Some(device_hz) = job.desk.resampling() {
             job.dialogue.warn(&format!(
@@ -353,7 +356,12 @@ impl Job {
 
     /// The whole analysis; the sheet is written beside the takes.
     pub fn finish(&self, quiet: bool) -> Result<(Sheet, PathBuf), Failure> {
-        let sheet = crate::cli::fit::sheet_of(self.session.clone(), self.folder.path(), quiet)?;
+        let sheet = crate::cli::fit::sheet_of(
+            self.session.clone(),
+            self.folder.path(),
+            self.noted.clone(),
+            quiet,
+        )?;
         let path = sheet_path(self.folder.path(), &sheet.label);
         store::write_new_text(&path, &sheet.to_json()?)?;
         Ok((sheet, path))

@@ -200,8 +200,9 @@ fn open_job(
     let desk = Desk::open(&devices, &jig, sound, &level, false)?;
     devices.sample_rate_hz = desk.sample_rate_hz();
     started.session.devices = Some(devices);
-    let job = Job::new(started.folder, started.session, desk, dialogue)?;
+    let mut job = Job::new(started.folder, started.session, desk, dialogue)?;
     job.report(&started.findings);
+    job.noted = started.findings;
     job.save()?;
     Ok(job)
 }
