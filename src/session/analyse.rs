@@ -2,6 +2,7 @@
 
 use super::SessionError;
 use super::curves::{Group, Measured, air, measure};
+use super::driver_state::{changes, extra_loops, second_peaks};
 use super::jig_reading;
 use super::levels::levels;
 use super::session::{Condition, Data, Session};
@@ -138,6 +139,7 @@ fn driver(
             findings.push(table_note(&observation.name));
         }
     }
+    findings.extend(second_peaks(&observations));
     let mut outcome = Outcome {
         observations,
         spreads,
@@ -161,6 +163,8 @@ fn driver(
         }
     };
     findings.extend(fit.findings.iter().cloned());
+    findings.extend(extra_loops(&fit, &outcome.observations));
+    findings.extend(changes(measured, &use_group, &value, &fit));
     let (known, method) =
         method_findings(&outcome.observations, &fit, value(Which::ConeKnown) > 0.0);
     findings.extend(method);
