@@ -15,6 +15,7 @@ mod resampled;
 mod statistics;
 mod stretches;
 mod tap;
+mod touching;
 
 pub use curve::curve_findings;
 pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
@@ -25,3 +26,4 @@ pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
 pub use recording::{Expected, recording_findings};
 pub use resampled::COLLAPSE_DB;
 pub use tap::{Heard, Tapped, tapped};
+pub use touching::{IRREGULAR, touching};

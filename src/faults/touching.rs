@@ -1,0 +1,78 @@
+//! Distortion, rubbing and buzzing in a sweep of which only the recording is known.
+
+use super::distortion::DISTORTED;
+use crate::finding::{Code, Finding, Severity};
+use crate::recording::Take;
+use crate::signal::{Leftover, leftover};
+
+/// What is in no simple ratio to the wave being played stays below this in a driver that nothing touches; converters stay below a
+/// third of it (common practice, no source).
+pub const IRREGULAR: f64 = 1e-3;
+/// Windows within [`SPAN`] of one another that have to show it: a click is in two.
+const FEWEST: usize = 4;
+/// As a ratio of frequencies.
+const SPAN: f64 = 1.5;
+/// The irregular part over the harmonics from which on something touches; a spring that bends makes far less (its harmonics fall
+/// off fast).
+const TOUCHES: f64 = 0.1;
+
+/// Whether a take shows more than a driver in its small-signal range does. Silent for stimuli other than sweeps, and for takes
+/// without silence before them.
+pub fn touching(name: &str, take: &Take) -> Option<Finding> {
+    let windows = leftover(
+        take.source(),
+        take.driver(),
+        f64::from(take.sample_rate_hz()),
+    );
+    let harmonic = lasting(&windows, |window| window.harmonic);
+    let irregular = lasting(&windows, |window| window.irregular);
+    let worst = |part: Option<(f64, f64)>| part.unwrap_or((0.0, 0.0));
+    let ((harmonic, h_hz), (irregular, i_hz)) = (worst(harmonic), worst(irregular));
+    let touches = irregular > IRREGULAR && irregular > TOUCHES * harmonic;
+    let advice = if touches {
+        "look for what touches or rattles: the coil in its gap, a wire on the cone, a loose screw, dust; then make the take again"
+    } else {
+        "play at a lower level; check that nothing touches the cone and the putty holds"
+    };
+    let (value, limit, message) = if touches {
+        let message = format!(
+            "the driver rubs or buzzes around {i_hz:.0} Hz: {:.2} % of its signal is noise that comes with the movement",
+            100.0 * irregular
+        );
+        (irregular, IRREGULAR, message)
+    } else if harmonic > DISTORTED {
+        let message = format!(
+            "the driver distorts by {:.1} % around {h_hz:.0} Hz: it is played too loud for small-signal parameters",
+            100.0 * harmonic
+        );
+        (harmonic, DISTORTED, message)
+    } else {
+        return None;
+    };
+    Some(
+        Finding::new(Code::Distorted, Severity::Caution, message, advice)
+            .with_evidence(value, "1", Some(limit))
+            .about(name),
+    )
+}
+
+/// The highest value that [`FEWEST`] windows near one another reach, and the frequency of the first of them, Hz.
+fn lasting(windows: &[Leftover], of: fn(&Leftover) -> f64) -> Option<(f64, f64)> {
+    let near = |i: usize| {
+        let ratio = SPAN * windows[i].frequency_hz;
+        windows[i..]
+            .iter()
+            .take_while(move |window| window.frequency_hz < ratio)
+            .take(3 * FEWEST)
+    };
+    (0..windows.len())
+        .filter_map(|i| {
+            let mut values: Vec<f64> = near(i).map(of).collect();
+            values.sort_by(|a, b| b.total_cmp(a));
+            Some((*values.get(FEWEST - 1)?, windows[i].frequency_hz))
+        })
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+}
+
+#[cfg(test)]
+mod tests;
