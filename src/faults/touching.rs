@@ -8,13 +8,15 @@ use crate::signal::{Leftover, leftover};
 /// What is in no simple ratio to the wave being played stays below this in a driver that nothing touches; converters stay below a
 /// third of it (common practice, no source).
 pub const IRREGULAR: f64 = 1e-3;
-/// Windows within [`SPAN`] of one another that have to show it: a click is in two.
-const FEWEST: usize = 4;
-/// As a ratio of frequencies.
-const SPAN: f64 = 1.5;
-/// The irregular part over the harmonics from which on something touches; a spring that bends makes far less (its harmonics fall
-/// off fast).
-const TOUCHES: f64 = 0.1;
+/// Windows near one another that have to show it: a click is in two.
+const FEWEST: usize = 3;
+/// How near, as a ratio of frequencies …
+const SPAN: f64 = 2.0;
+/// … and in windows: three of so many.
+const AMONG: usize = 10;
+/// The irregular part over the harmonics from which on something touches: rubbing shows 6 % and more on the virtual bench, a spring
+/// that bends less than 1 %, since its harmonics fall off fast.
+const TOUCHES: f64 = 0.03;
 
 /// Whether a take shows more than a driver in its small-signal range does. Silent for stimuli other than sweeps, and for takes
 /// without silence before them.
@@ -63,7 +65,7 @@ fn lasting(windows: &[Leftover], of: fn(&Leftover) -> f64) -> Option<(f64, f64)>
         windows[i..]
             .iter()
             .take_while(move |window| window.frequency_hz < ratio)
-            .take(3 * FEWEST)
+            .take(AMONG)
     };
     (0..windows.len())
         .filter_map(|i| {

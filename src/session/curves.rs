@@ -5,7 +5,7 @@ use num_complex::Complex64;
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, recording_findings};
+use crate::faults::{Expected, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
 use crate::impedance::{ImpedanceCurve, combine, from_ratio};
@@ -102,6 +102,10 @@ pub(super) fn measure(
                 findings.extend(faults);
                 if lost {
                     continue;
+                }
+                let known = take.findings.iter().any(|f| f.code == Code::Distorted);
+                if !take.condition.is_calibration() && !known {
+                    findings.extend(touching(&take.name, &recording));
                 }
                 if matches!(take.condition, Condition::FreeAir) && !take.aside {
                     let level = rms_dbfs(recording.source());

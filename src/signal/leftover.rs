@@ -23,6 +23,9 @@ const SHORTEST_S: f64 = 0.004;
 const LOBE: usize = 2;
 /// Share of the source's power that has to be one wave for a window to count: less is a multisine, or noise.
 const TONAL: f64 = 0.9;
+/// Windows that tell how a sweep rises, at least, and by how much they may scatter around it, as the logarithm of a frequency.
+const FEWEST_POINTS: usize = 10;
+const STRAIGHT: f64 = 0.05;
 /// Orders that count as harmonics, and from where on it is something else.
 const HARMONICS: Range<usize> = 2..6;
 const IRREGULAR_FROM: f64 = 5.6;
@@ -69,33 +72,55 @@ pub fn leftover(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> Vec<Left
         driver: &driver[..n],
         silence: silence.clone(),
         steps: [step(source), step(driver)],
+        growth: 0.0,
         planner: RealFftPlanner::new(),
         noise: HashMap::new(),
     };
-    let mut found = vec![];
-    let mut length = fast_length((LONGEST_S * sample_rate_hz) as usize);
-    let mut start = silence.end;
-    while start + length <= n {
-        let mut wave = None;
-        for _ in 0..3 {
-            wave = analyser.wave(start, length);
-            let Some((f_hz, _)) = wave else { break };
-            let wanted_s = (WAVES / f_hz).clamp(SHORTEST_S, LONGEST_S);
-            let next = grid_length(wanted_s * sample_rate_hz);
-            if next == length || start + next > n {
-                break;
-            }
-            length = next;
-        }
-        if let Some((f_hz, tonal)) = wave
-            && tonal > TONAL
-            && (LOW_HZ..HIGH_HZ).contains(&f_hz)
-        {
-            found.extend(analyser.judged(start, length, f_hz));
-        }
-        start += length / 2;
+    // Where windows are short against the sweep one wave is plain to see; how fast it rises there tells how it rises where they are not.
+    let waves = analyser.waves(silence.end);
+    analyser.growth = growth(&waves, sample_rate_hz).unwrap_or(0.0);
+    let waves = analyser.waves(silence.end);
+    waves
+        .iter()
+        .filter(|wave| wave.tonal > TONAL && (LOW_HZ..HIGH_HZ).contains(&wave.frequency_hz))
+        .filter_map(|wave| analyser.judged(wave))
+        .collect()
+}
+
+/// One window and the wave that is strongest in it.
+struct Wave {
+    start: usize,
+    length: usize,
+    frequency_hz: f64,
+    /// Its share of the power.
+    tonal: f64,
+}
+
+/// By how much an exponential sweep rises a frame, (S17); `None` if the waves are not those of one.
+fn growth(waves: &[Wave], rate_hz: f64) -> Option<f64> {
+    let points: Vec<(f64, f64)> = waves
+        .iter()
+        .filter(|wave| wave.tonal > TONAL && wave.frequency_hz < 0.2 * rate_hz)
+        .map(|wave| {
+            let middle = wave.start as f64 + 0.5 * wave.length as f64;
+            (middle, wave.frequency_hz.ln())
+        })
+        .collect();
+    let n = points.len() as f64;
+    if points.len() < FEWEST_POINTS {
+        return None;
     }
-    found
+    let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
+    let (t_mean, f_mean) = (mean(|p| p.0), mean(|p| p.1));
+    let (mut across, mut along) = (0.0, 0.0);
+    for (t, f) in &points {
+        across += (t - t_mean).powi(2);
+        along += (t - t_mean) * (f - f_mean);
+    }
+    let slope = along / across;
+    let off = |(t, f): &(f64, f64)| (f - f_mean - slope * (t - t_mean)).powi(2);
+    let scatter = (points.iter().map(off).sum::<f64>() / n).sqrt();
+    (slope > 0.0 && scatter < STRAIGHT).then_some(slope)
 }
 
 /// A length on a coarse grid, so that few transforms have to be planned.
@@ -138,12 +163,28 @@ fn silence(source: &[f32], rate_hz: f64) -> Range<usize> {
     0..n_still.saturating_sub(1) * block
 }
 
+/// A rise over a window that spreads nothing.
+const LEAST_RISE: f64 = 1e-4;
+
+/// The samples between two of them, by a cubic through four.
+fn read(samples: &[f32], at: f64) -> f64 {
+    let k = at as usize;
+    let part = at - k as f64;
+    let near = |j: usize| f64::from(samples[j.saturating_sub(1).min(samples.len() - 1)]);
+    let [a, b, c, d] = [near(k), near(k + 1), near(k + 2), near(k + 3)];
+    let third = (d - a) / 6.0 + 0.5 * (b - c);
+    let second = 0.5 * (a + c) - b;
+    b + part * ((c - b - second - third) + part * (second + part * third))
+}
+
 struct Analyser<'a> {
     rate_hz: f64,
     source: &'a [f32],
     driver: &'a [f32],
     silence: Range<usize>,
     steps: [f64; 2],
+    /// By how much the sweep rises a frame, as the logarithm of its frequency.
+    growth: f64,
     planner: RealFftPlanner<f64>,
     /// Mean power spectra of both channels' silence by window length; `None` where the silence is too short.
     noise: HashMap<usize, Option<[Vec<f64>; 2]>>,
@@ -158,13 +199,21 @@ impl Analyser<'_> {
             self.driver
         };
         let part = &samples[start..start + length];
-        let mean = part.iter().map(|&v| f64::from(v)).sum::<f64>() / length as f64;
+        let rises = self.growth * length as f64;
+        let at = |i: usize| {
+            if rises < LEAST_RISE {
+                return f64::from(part[i]);
+            }
+            // (S18): equal steps of the sweep's phase.
+            let share = i as f64 / length as f64;
+            read(part, (share * rises.exp_m1()).ln_1p() / self.growth)
+        };
+        let mut time: Vec<f64> = (0..length).map(at).collect();
+        let mean = time.iter().sum::<f64>() / length as f64;
         let turn = std::f64::consts::TAU / length as f64;
-        let mut time: Vec<f64> = part
-            .iter()
-            .enumerate()
-            .map(|(i, &v)| (f64::from(v) - mean) * (0.5 - 0.5 * (turn * i as f64).cos()))
-            .collect();
+        for (i, v) in time.iter_mut().enumerate() {
+            *v = (*v - mean) * (0.5 - 0.5 * (turn * i as f64).cos());
+        }
         let plan = self.planner.plan_fft_forward(length);
         let mut bins = vec![Complex64::default(); length / 2 + 1];
         if plan.process(&mut time, &mut bins).is_err() {
@@ -173,15 +222,43 @@ impl Analyser<'_> {
         bins.iter().map(Complex64::norm_sqr).collect()
     }
 
-    /// The strongest wave of the source, Hz, and its share of the power.
-    fn wave(&mut self, start: usize, length: usize) -> Option<(f64, f64)> {
+    /// Windows over all that sounds, each about [`WAVES`] waves long.
+    fn waves(&mut self, from: usize) -> Vec<Wave> {
+        let mut found = vec![];
+        let mut length = grid_length(LONGEST_S * self.rate_hz);
+        let mut start = from;
+        while start + length <= self.source.len() {
+            let mut wave = None;
+            for _ in 0..3 {
+                wave = self.wave(start, length);
+                let Some(seen) = &wave else { break };
+                let wanted_s = (WAVES / seen.frequency_hz).clamp(SHORTEST_S, LONGEST_S);
+                let next = grid_length(wanted_s * self.rate_hz);
+                if next == length || start + next > self.source.len() {
+                    break;
+                }
+                length = next;
+            }
+            found.extend(wave);
+            start += length / 2;
+        }
+        found
+    }
+
+    /// The strongest wave of the source.
+    fn wave(&mut self, start: usize, length: usize) -> Option<Wave> {
         let power = self.power(0, start, length);
         let total: f64 = power.iter().sum();
         let top = (1..power.len()).max_by(|&a, &b| power[a].total_cmp(&power[b]))?;
         let lobe = top.saturating_sub(LOBE)..(top + LOBE + 1).min(power.len());
         let own: f64 = power[lobe.clone()].iter().sum();
         let centre = lobe.map(|k| k as f64 * power[k]).sum::<f64>() / own;
-        (total > 0.0).then(|| (centre * self.rate_hz / length as f64, own / total))
+        (total > 0.0).then(|| Wave {
+            start,
+            length,
+            frequency_hz: centre * self.rate_hz / length as f64,
+            tonal: own / total,
+        })
     }
 
     fn noise_of(&mut self, length: usize) -> Option<[Vec<f64>; 2]> {
@@ -209,7 +286,8 @@ impl Analyser<'_> {
         self.noise.get(&length).cloned().flatten()
     }
 
-    fn judged(&mut self, start: usize, length: usize, f_hz: f64) -> Option<Leftover> {
+    fn judged(&mut self, wave: &Wave) -> Option<Leftover> {
+        let (start, length, f_hz) = (wave.start, wave.length, wave.frequency_hz);
         let noise = self.noise_of(length)?;
         let power = [self.power(0, start, length), self.power(1, start, length)];
         let bin_hz = self.rate_hz / length as f64;
@@ -219,8 +297,8 @@ impl Analyser<'_> {
         };
         let around = |order: f64| {
             let middle = (order * f_hz / bin_hz).round() as usize;
-            // A sweep spreads its harmonics as many times wider.
-            let half = LOBE + (0.1 * WAVES * order) as usize;
+            // What is wrong with the wave's frequency is so many times more wrong here.
+            let half = LOBE + (0.02 * WAVES * order) as usize;
             let half = half.min((0.45 * f_hz / bin_hz) as usize);
             middle.saturating_sub(half).min(n_bins)..(middle + half + 1).min(n_bins)
         };

@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 use std::sync::Arc;
 
 use farcone::Complex64;
-use farcone::bench::{ExtraResonance, Mounting};
+use farcone::bench::{Buzz, ExtraResonance, Mounting, NonlinearDriver, Rub};
 use farcone::circuit::{Circuit, Glance, Parameter};
 use farcone::finding::{Code, Verdict};
 use farcone::session::Condition;
@@ -16,6 +16,16 @@ pub fn faults() -> Vec<Fault> {
     let usable = |code| Expect::named(code, Verdict::Usable);
     let redo = |code| Expect::named(code, Verdict::Redo);
     // A loop that no model follows also leaves the coil in doubt, and a large one all of the fit.
+    // What is not linear moves with the load, and no circuit follows it.
+    const OF_A_BEND: &[Code] = &[
+        Code::CoilUnsure,
+        Code::PoorResidual,
+        Code::MassFormulasDisagree,
+        Code::ExtraLoop,
+        Code::MeterDisagrees,
+        Code::MassShiftSmall,
+        Code::MassShiftLarge,
+    ];
     const OF_A_LOOP: &[Code] = &[Code::CoilUnsure, Code::PoorResidual];
     vec![
         Fault {
@@ -78,6 +88,55 @@ pub fn faults() -> Vec<Fault> {
             severe: Expect::with(Code::CoilWarmed, Verdict::Usable, &[Code::MeterDisagrees]),
         },
         Fault {
+            name: "coil rubs in the gap",
+            group: "driver",
+            inject: |scenario, strength, dice| {
+                let share = strength.pick(dice.ratio(0.1, 0.2), dice.ratio(0.4, 1.0));
+                moved(scenario, move |driver, at| {
+                    driver.rub = Some(Rub {
+                        from_m: 0.3 * at.excursion_m,
+                        friction_n: share * at.force_n,
+                        roughness: 0.8,
+                        grain_m: 0.1 * at.excursion_m,
+                        speed_m_per_s: 0.02 * at.speed_m_per_s,
+                    });
+                });
+            },
+            mild: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+            severe: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+        },
+        Fault {
+            name: "something on the cone buzzes",
+            group: "driver",
+            inject: |scenario, strength, dice| {
+                let share = strength.pick(dice.ratio(0.005, 0.01), dice.ratio(0.03, 0.06));
+                moved(scenario, move |driver, at| {
+                    let mass_kg = share * driver.mms_kg;
+                    let omega = TAU * 2_000.0_f64.max(10.0 * at.fs_hz);
+                    driver.buzz = Some(Buzz {
+                        mass_kg,
+                        held_n: 0.3 * mass_kg * at.speed_m_per_s * TAU * at.fs_hz,
+                        contact_n_per_m: mass_kg * omega * omega,
+                        contact_kg_per_s: 0.2 * mass_kg * omega,
+                    });
+                });
+            },
+            mild: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+            severe: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+        },
+        Fault {
+            name: "played too loud for the suspension",
+            group: "driver",
+            inject: |scenario, strength, dice| {
+                let share = strength.pick(dice.ratio(1.5, 2.5), dice.ratio(5.0, 9.0));
+                moved(scenario, move |driver, at| {
+                    driver.stiffness_bend = [0.0, share / at.excursion_m.powi(2)];
+                });
+            },
+            mild: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+            severe: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+        },
+        Fault {
             name: "driver runs in while it is measured",
             group: "driver",
             inject: |scenario, strength, dice| {
@@ -103,6 +162,89 @@ pub fn faults() -> Vec<Fault> {
             ),
         },
     ]
+}
+
+/// How a driver moves at its resonance in a take.
+struct Motion {
+    fs_hz: f64,
+    excursion_m: f64,
+    speed_m_per_s: f64,
+    /// What its mechanical resistance takes, N.
+    force_n: f64,
+}
+
+/// Takes of a driver that is not linear: like the real one as far as its impedance tells, with whatever `change` makes of it.
+fn moved(
+    scenario: &mut Scenario,
+    change: impl Fn(&mut NonlinearDriver, &Motion) + Send + Sync + 'static,
+) {
+    let about = scenario.about;
+    let change = Arc::new(change);
+    for plan in scenario.driver_takes() {
+        let change = Arc::clone(&change);
+        plan.recorder = Some(Arc::new(move |plan| {
+            let What::Driver(mounting) = plan.what else {
+                return plan.on_the_bench();
+            };
+            let (added_mass_kg, air_n_per_m) = match mounting {
+                Mounting::AddedMass { added_mass_kg } => (added_mass_kg, 0.0),
+                Mounting::TestBox {
+                    volume_m3,
+                    rho_c2_pa,
+                    ..
+                } => (0.0, rho_c2_pa * about.sd_m2.powi(2) / volume_m3),
+                _ => (0.0, 0.0),
+            };
+            let free = Mounting::FreeAir;
+            let (circuit, values) = (plan.model)(&free, plan.remount, plan.peak_v());
+            let z = |f_hz: f64| circuit.impedance(f_hz, &values);
+            // At its resonance the driver is Re and Bl²/Rms; an octave above, Bl²/(jω·1.5·Mms) on top of the coil.
+            let omega = TAU * about.fs_hz;
+            let motional = |m_kg: f64| {
+                let mounting = Mounting::AddedMass { added_mass_kg: m_kg };
+                let (circuit, values) = (plan.model)(&mounting, plan.remount, plan.peak_v());
+                circuit.impedance(2.0 * about.fs_hz, &values)
+            };
+            let (z0, z1, z2) = (motional(0.0), motional(about.mms_kg), motional(2.0 * about.mms_kg));
+            let rest = (z1 * (z0 + z2) - 2.0 * z0 * z2) / (2.0 * z1 - z0 - z2);
+            let step = Complex64::new(0.0, 2.0 * omega * about.mms_kg);
+            let bl_t_m = (step / ((z1 - rest).inv() - (z0 - rest).inv())).re.sqrt();
+            let rms_kg_per_s = bl_t_m.powi(2) / (z(about.fs_hz).re - about.re_ohm);
+            let le_h = (z(10_000.0).im / (TAU * 10_000.0)).max(1e-5);
+            let l2_h = (z(1_000.0).im / (TAU * 1_000.0) - le_h).max(0.0);
+            let mut driver = NonlinearDriver {
+                re_ohm: about.re_ohm,
+                le_h,
+                l2_h,
+                r2_ohm: TAU * 3_000.0 * l2_h,
+                bl_t_m,
+                bl_bend: [0.0; 2],
+                mms_kg: about.mms_kg,
+                stiffness_n_per_m: about.mms_kg * omega * omega,
+                stiffness_bend: [0.0; 2],
+                rms_kg_per_s,
+                rub: None,
+                buzz: None,
+                stop: None,
+            };
+            let bench = &plan.bench;
+            let loop_ohm = bench.source_ohm + bench.sense_ohm + bench.lead_ohm;
+            let current = plan.peak_v() / (loop_ohm + about.re_ohm + bl_t_m.powi(2) / rms_kg_per_s);
+            let speed_m_per_s = bl_t_m * current / rms_kg_per_s;
+            let motion = Motion {
+                fs_hz: about.fs_hz,
+                excursion_m: speed_m_per_s / omega,
+                speed_m_per_s,
+                force_n: rms_kg_per_s * speed_m_per_s,
+            };
+            change(&mut driver, &motion);
+            driver.mms_kg += added_mass_kg;
+            driver.stiffness_n_per_m += air_n_per_m;
+            bench
+                .record_nonlinear(&driver, &plan.stimulus, plan.rate_hz, plan.seed)
+                .unwrap()
+        }));
+    }
 }
 
 /// Every take of the driver with something that resonates beside its cone.
