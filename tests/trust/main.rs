@@ -11,6 +11,7 @@
     reason = "a test fails by panicking, and prints what it measured"
 )]
 
+mod circuits;
 mod clean;
 mod dice;
 mod fault;

@@ -283,14 +283,19 @@ pub fn clean(about: About, model: &Model, setup: &Setup) -> Scenario {
 
 /// The sweep of a setup: from a fifth of the resonance, 5 Hz at the lowest and 60 Hz at the highest, to 20 kHz.
 pub fn sweep(setup: &Setup, fs_hz: f64) -> Vec<f64> {
+    sweep_between(setup, (0.2 * fs_hz).clamp(5.0, 60.0), 20_000.0)
+}
+
+/// A sweep between two frequencies, Hz.
+pub fn sweep_between(setup: &Setup, start_hz: f64, stop_hz: f64) -> Vec<f64> {
     let envelope = Envelope {
         sample_rate_hz: setup.rate_hz,
         level_dbfs: setup.level_dbfs,
         ..Envelope::default()
     };
     SynchronizedSweep {
-        start_hz: (0.2 * fs_hz).clamp(5.0, 60.0),
-        stop_hz: 20_000.0,
+        start_hz,
+        stop_hz,
         duration_s: setup.sweep_s,
         envelope,
     }
