@@ -201,11 +201,17 @@ fn moved(
             // At its resonance the driver is Re and Bl²/Rms; an octave above, Bl²/(jω·1.5·Mms) on top of the coil.
             let omega = TAU * about.fs_hz;
             let motional = |m_kg: f64| {
-                let mounting = Mounting::AddedMass { added_mass_kg: m_kg };
+                let mounting = Mounting::AddedMass {
+                    added_mass_kg: m_kg,
+                };
                 let (circuit, values) = (plan.model)(&mounting, plan.remount, plan.peak_v());
                 circuit.impedance(2.0 * about.fs_hz, &values)
             };
-            let (z0, z1, z2) = (motional(0.0), motional(about.mms_kg), motional(2.0 * about.mms_kg));
+            let (z0, z1, z2) = (
+                motional(0.0),
+                motional(about.mms_kg),
+                motional(2.0 * about.mms_kg),
+            );
             let rest = (z1 * (z0 + z2) - 2.0 * z0 * z2) / (2.0 * z1 - z0 - z2);
             let step = Complex64::new(0.0, 2.0 * omega * about.mms_kg);
             let bl_t_m = (step / ((z1 - rest).inv() - (z0 - rest).inv())).re.sqrt();
