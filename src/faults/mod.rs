@@ -28,4 +28,4 @@ pub use recording::{Expected, recording_findings};
 pub use resampled::COLLAPSE_DB;
 pub use start::starts_too_high;
 pub use tap::{Heard, Tapped, tapped};
-pub use touching::{IRREGULAR, touching};
+pub use touching::{HARMONIC_REDO, IRREGULAR, IRREGULAR_REDO, touching};

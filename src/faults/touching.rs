@@ -8,6 +8,10 @@ use crate::signal::{Leftover, leftover};
 /// What is in no simple ratio to the wave being played stays below this in a driver that nothing touches; converters stay below a
 /// third of it (common practice, no source).
 pub const IRREGULAR: f64 = 1e-3;
+/// From here on the movement is no longer the driver's own, and no parameter of it can be used (common practice, no source).
+pub const IRREGULAR_REDO: f64 = 1e-2;
+/// Likewise for harmonics.
+pub const HARMONIC_REDO: f64 = 0.1;
 /// Windows near one another that have to show it: a click is in two.
 const FEWEST: usize = 3;
 /// How near, as a ratio of frequencies …
@@ -51,8 +55,13 @@ pub fn touching(name: &str, take: &Take) -> Option<Finding> {
     } else {
         return None;
     };
+    let severity = if irregular > IRREGULAR_REDO || harmonic > HARMONIC_REDO {
+        Severity::Redo
+    } else {
+        Severity::Caution
+    };
     Some(
-        Finding::new(Code::Distorted, Severity::Caution, message, advice)
+        Finding::new(Code::Distorted, severity, message, advice)
             .with_evidence(value, "1", Some(limit))
             .about(name),
     )

@@ -9,6 +9,10 @@ const HIGHEST_HZ: f64 = 4_000.0;
 /// Standard uncertainties that a peak has to rise by.
 const COVERAGE: f64 = 6.0;
 
+/// A peak that is so many times narrower than the driver's own is a loop of something that rides on the cone, and no second resonance
+/// of it: those of a box are about as broad as each other.
+const NARROWER: f64 = 3.0;
+
 /// A second peak of |Z|.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SecondPeak {
@@ -43,6 +47,16 @@ pub fn second_peak(curve: &ImpedanceCurve) -> Option<SecondPeak> {
         .collect();
     risen.sort_by(|a, b| b.1.total_cmp(&a.1));
     let (first, second) = (risen.first()?, risen.get(1)?);
+    // Between the places where the peak has come down by half its rise, as a logarithm of frequency.
+    let width = |(i, rise): &(usize, f64)| {
+        let down = |j: &usize| height[*j] < height[*i] - 0.5 * rise;
+        let below = (0..*i).rev().find(down).unwrap_or(0);
+        let above = (*i..near).find(down).unwrap_or(near - 1);
+        (f_hz[above] / f_hz[below]).ln()
+    };
+    if NARROWER * width(second) < width(first) {
+        return None;
+    }
     Some(SecondPeak {
         peaks_hz: (f_hz[first.0], f_hz[second.0]),
         share: second.1 / first.1,
@@ -100,6 +114,24 @@ mod tests {
             .map(|&f| circuit.impedance(f, &values))
             .collect();
         ImpedanceCurve::new(FrequencyGrid::new(f_hz).unwrap(), z, None).unwrap()
+    }
+
+    #[test]
+    fn what_rides_on_the_cone_is_no_second_resonance() {
+        for (number, driver) in drivers().iter().enumerate() {
+            for times in [2.5, 4.0] {
+                let rider = ExtraResonance::Rider {
+                    frequency_hz: times * driver.truth().fs_hz,
+                    q: 20.0,
+                    mass_ratio: 0.1,
+                };
+                let found = second_peak(&curve(number, Some(rider)));
+                assert!(
+                    found.is_none_or(|found| found.share < 0.15),
+                    "{number} {found:?}"
+                );
+            }
+        }
     }
 
     #[test]

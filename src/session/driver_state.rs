@@ -4,9 +4,11 @@ use super::curves::{Group, Measured};
 use super::session::Condition;
 use super::typed::Which;
 use crate::finding::{Code, Finding, Severity};
-use crate::fit::{Choice, ExtraLoop, Fit, Loading, Observation, extra_loop, fit_all, second_peak};
+use crate::fit::{
+    Choice, ExtraLoop, Fit, Loading, Observation, Unfitted, extra_loop, fit_all, second_peak,
+};
 use crate::parameters::{Readout, readout};
-use crate::progress::Unwatched;
+use crate::progress::{Unwatched, Watcher};
 use crate::quantity::{Covariance2, Estimate};
 
 /// A second peak that rises by this share of the first one belongs to a box, a port or a second cone: what rides on a cone weighs
@@ -33,6 +35,9 @@ const STRAIGHT: f64 = 0.25;
 /// Takes whose levels differ by more move with the level, dB.
 const SAME_LEVEL_DB: f64 = 3.0;
 
+/// A loop that is larger than this part of the impedance reaches further than the stretch that is left out (half of it at 2.5 widths is
+/// a fifth of a loop: 1 %).
+const LARGE_LOOP: f64 = 0.05;
 /// A loop whose stretch moves fs by more than this when it is left out, …
 const LOOP_MOVES_FS: f64 = 2e-3;
 /// … or a Q by more than this, does harm: about what a calibrated take is good for (common practice, no source).
@@ -71,54 +76,79 @@ pub(super) fn second_peaks(observations: &[Observation]) -> Vec<Finding> {
     .collect()
 }
 
-/// Narrow loops beside the resonance.
-pub(super) fn extra_loops(fit: &Fit, observations: &[Observation]) -> Vec<Finding> {
-    let mut findings: Vec<Finding> = vec![];
+/// The fit again with the stretches of narrow loops left out, and what that says. The same fit where there are none.
+pub(super) fn without_loops(
+    fit: Fit,
+    observations: &[Observation],
+    choice: &Choice,
+    watcher: &mut dyn Watcher,
+) -> Result<(Fit, Vec<Finding>), Unfitted> {
+    let mut loops: Vec<Option<ExtraLoop>> = vec![];
     for (i, observation) in observations.iter().enumerate() {
         // The air in a box has resonances of its own.
-        if matches!(observation.loading, Loading::TestBox { .. }) {
-            continue;
-        }
-        let fs_hz = fit.seen[i].fs_hz;
-        let Some(found) = extra_loop(fit.best(), i, observation, fs_hz) else {
-            continue;
-        };
-        let moved = loop_moves(fit, observation, &found);
-        let harms = moved.is_none_or(|(fs, q)| fs > LOOP_MOVES_FS || q > LOOP_MOVES_Q);
-        let severity = if harms {
-            Severity::Caution
-        } else {
-            Severity::Note
-        };
-        let so = if harms {
-            "which moves what the take says about the driver"
-        } else {
-            "too small to move anything else"
-        };
-        findings.push(
-            Finding::new(
-                Code::ExtraLoop,
-                severity,
-                format!(
-                    "the curve has a narrow extra loop at {:.0} Hz, {:.1} % of the impedance there, {so}",
-                    found.frequency_hz,
-                    100.0 * found.part
-                ),
-                "tighten the screws, hold the frame, and look for what rattles or rings; then make the take again",
-            )
-            .with_evidence(found.part, "1", None)
-            .about(observation.name.clone()),
-        );
+        let boxed = matches!(observation.loading, Loading::TestBox { .. });
+        let found = extra_loop(fit.best(), i, observation, fit.seen[i].fs_hz);
+        loops.push(found.filter(|_| !boxed));
     }
-    findings
+    if loops.iter().all(Option::is_none) {
+        return Ok((fit, vec![]));
+    }
+    let eased: Vec<Observation> = observations
+        .iter()
+        .zip(&loops)
+        .map(|(observation, found)| match found {
+            Some(found) => left_out(observation, found),
+            None => observation.clone(),
+        })
+        .collect();
+    let again = match fit_all(&eased, choice, watcher) {
+        Ok(again) => Some(again),
+        Err(Unfitted::Cancelled) => return Err(Unfitted::Cancelled),
+        Err(_) => None,
+    };
+    let moved = again
+        .as_ref()
+        .map(|again| moves(&readout(fit.best()), &readout(again.best())));
+    let harms = moved.is_none_or(|(fs, q)| fs > LOOP_MOVES_FS || q > LOOP_MOVES_Q);
+    let found = observations.iter().zip(&loops);
+    let findings = found
+        .filter_map(|(observation, found)| {
+            let found = found.as_ref()?;
+            let harms = harms || found.part > LARGE_LOOP;
+            Some(loop_finding(&observation.name, found, harms))
+        })
+        .collect();
+    Ok((again.unwrap_or(fit), findings))
 }
 
-/// How far fs and the largest of the Qs move, relative, when the loop's stretch is left out of the fit of this curve alone.
-fn loop_moves(fit: &Fit, observation: &Observation, found: &ExtraLoop) -> Option<(f64, f64)> {
+fn loop_finding(name: &str, found: &ExtraLoop, harms: bool) -> Finding {
+    let (severity, so) = if harms {
+        (Severity::Caution, "")
+    } else {
+        (Severity::Note, "; it moves nothing else")
+    };
+    Finding::new(
+        Code::ExtraLoop,
+        severity,
+        format!(
+            "the curve has a narrow extra loop at {:.0} Hz, {:.1} % of the impedance there, which was left out of the fit{so}",
+            found.frequency_hz,
+            100.0 * found.part
+        ),
+        "tighten the screws, hold the frame, and look for what rattles or rings; then make the take again",
+    )
+    .with_evidence(found.part, "1", Some(LARGE_LOOP))
+    .about(name)
+}
+
+/// The observation with the loop's stretch as good as left out.
+fn left_out(observation: &Observation, found: &ExtraLoop) -> Observation {
     let (low_hz, high_hz) = found.stretch_hz();
     let curve = &observation.curve;
-    let covariance = curve.covariance()?.iter().zip(curve.frequency_hz());
-    let without: Vec<Covariance2> = covariance
+    let stated = curve.covariance().unwrap_or_default();
+    let covariance: Vec<Covariance2> = stated
+        .iter()
+        .zip(curve.frequency_hz())
         .map(|(c, f)| {
             if (low_hz..=high_hz).contains(f) {
                 c.scaled(LEFT_OUT)
@@ -127,16 +157,22 @@ fn loop_moves(fit: &Fit, observation: &Observation, found: &ExtraLoop) -> Option
             }
         })
         .collect();
-    let with = alone(fit, observation.curve.clone())?;
-    let without = alone(fit, curve.with_covariance(without))?;
-    let moved = |of: fn(&Readout) -> Estimate| (of(&without).value / of(&with).value - 1.0).abs();
+    Observation {
+        curve: curve.with_covariance(covariance),
+        ..observation.clone()
+    }
+}
+
+/// How far fs and the more moved of the two Qs moved, relative.
+fn moves(before: &Readout, after: &Readout) -> (f64, f64) {
+    let moved = |of: fn(&Readout) -> Estimate| (of(after).value / of(before).value - 1.0).abs();
     let (mechanical, electrical) = (moved(|r| r.qms), moved(|r| r.qes));
     let q = if mechanical > electrical {
         mechanical
     } else {
         electrical
     };
-    Some((moved(|r| r.fs_hz), q))
+    (moved(|r| r.fs_hz), q)
 }
 
 /// One curve as if nothing were on the cone: Re and the coil are the same then, fs and the Qs are those of the loaded cone.

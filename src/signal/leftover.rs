@@ -15,7 +15,7 @@ const WAVES: f64 = 6.0;
 /// Lowest and highest frequency that is looked at, Hz: the cone moves in between, and windows are neither longer than a usual silence
 /// nor shorter than a hundred samples.
 const LOW_HZ: f64 = 15.0;
-const HIGH_HZ: f64 = 1_500.0;
+const HIGH_HZ: f64 = 2_500.0;
 /// Longest and shortest window, s.
 const LONGEST_S: f64 = 0.4;
 const SHORTEST_S: f64 = 0.004;
@@ -31,7 +31,7 @@ const HARMONICS: Range<usize> = 2..6;
 const IRREGULAR_FROM: f64 = 5.6;
 /// Highest order, and highest frequency in Hz: nothing that touches a cone gets further.
 const IRREGULAR_TO: f64 = 40.0;
-const IRREGULAR_TO_HZ: f64 = 12_000.0;
+const IRREGULAR_TO_HZ: f64 = 20_000.0;
 /// Silence that tells the noise, in windows, at least.
 const SILENT_WINDOWS: usize = 1;
 /// A block is silent below this share of the loudest one's RMS value, and below so many times the quietest one's.
@@ -61,7 +61,7 @@ pub struct Leftover {
     pub floor: f64,
 }
 
-/// Windows in which one wave sounds between 15 Hz and 1.5 kHz, in order. Empty where the source is no sweep, or the take has no
+/// Windows in which one wave sounds between 15 Hz and 2.5 kHz, in order. Empty where the source is no sweep, or the take has no
 /// silence before it that tells the noise.
 pub fn leftover(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> Vec<Leftover> {
     let n = source.len().min(driver.len());

@@ -25,8 +25,14 @@ pub fn faults() -> Vec<Fault> {
         Code::MeterDisagrees,
         Code::MassShiftSmall,
         Code::MassShiftLarge,
+        Code::MassForgotten,
+        Code::DriversDiffer,
+        Code::CoilWarmed,
+        Code::NotConverged,
+        Code::NotIdentifiable,
+        Code::Implausible,
     ];
-    const OF_A_LOOP: &[Code] = &[Code::CoilUnsure, Code::PoorResidual];
+    const OF_A_LOOP: &[Code] = &[Code::CoilUnsure, Code::PoorResidual, Code::SecondResonance];
     vec![
         Fault {
             name: "something rides on the cone",
@@ -91,7 +97,7 @@ pub fn faults() -> Vec<Fault> {
             name: "coil rubs in the gap",
             group: "driver",
             inject: |scenario, strength, dice| {
-                let share = strength.pick(dice.ratio(0.1, 0.2), dice.ratio(0.4, 1.0));
+                let share = strength.pick(dice.ratio(0.1, 0.2), dice.ratio(1.0, 2.0));
                 moved(scenario, move |driver, at| {
                     driver.rub = Some(Rub {
                         from_m: 0.3 * at.excursion_m,
@@ -103,13 +109,13 @@ pub fn faults() -> Vec<Fault> {
                 });
             },
             mild: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
-            severe: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+            severe: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
         },
         Fault {
             name: "something on the cone buzzes",
             group: "driver",
             inject: |scenario, strength, dice| {
-                let share = strength.pick(dice.ratio(0.005, 0.01), dice.ratio(0.03, 0.06));
+                let share = strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.06, 0.12));
                 moved(scenario, move |driver, at| {
                     let mass_kg = share * driver.mms_kg;
                     let omega = TAU * 2_000.0_f64.max(10.0 * at.fs_hz);
@@ -122,19 +128,19 @@ pub fn faults() -> Vec<Fault> {
                 });
             },
             mild: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
-            severe: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+            severe: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
         },
         Fault {
             name: "played too loud for the suspension",
             group: "driver",
             inject: |scenario, strength, dice| {
-                let share = strength.pick(dice.ratio(1.5, 2.5), dice.ratio(5.0, 9.0));
+                let share = strength.pick(dice.ratio(2.5, 4.0), dice.ratio(6.0, 9.0));
                 moved(scenario, move |driver, at| {
                     driver.stiffness_bend = [0.0, share / at.excursion_m.powi(2)];
                 });
             },
-            mild: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
-            severe: Expect::with(Code::Distorted, Verdict::Usable, OF_A_BEND),
+            mild: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
+            severe: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
         },
         Fault {
             name: "driver runs in while it is measured",
