@@ -20,6 +20,7 @@ mod start;
 mod statistics;
 mod stretches;
 mod tap;
+mod touching;
 mod wrong_wiring;
 
 pub use corners::corners_on_curve;
@@ -34,3 +35,4 @@ pub use recording::{Expected, recording_findings};
 pub use resampled::COLLAPSE_DB;
 pub use start::starts_too_high;
 pub use tap::{Heard, Tapped, tapped};
+pub use touching::{HARMONIC_REDO, IRREGULAR, IRREGULAR_REDO, touching};

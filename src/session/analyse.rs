@@ -2,6 +2,7 @@
 
 use super::SessionError;
 use super::curves::{Group, Measured, air, measure};
+use super::driver_state::{changes, second_peaks, without_loops};
 use super::jig_reading;
 use super::levels::levels;
 use super::meter::meter;
@@ -151,6 +152,10 @@ fn driver(
             findings.push(table_note(&observation.name));
         }
     }
+    // What rubs or distorts roughens the curve: peaks in it are none of the driver's.
+    if !findings.iter().any(|f| f.code == Code::Distorted) {
+        findings.extend(second_peaks(&observations));
+    }
     let mut outcome = Outcome {
         observations,
         spreads,
@@ -174,8 +179,12 @@ fn driver(
             return Ok(outcome);
         }
     };
+    let (fit, loops) = without_loops(fit, &outcome.observations, &session.choice, watcher)
+        .map_err(|_| SessionError::Cancelled)?;
+    findings.extend(loops);
     findings.extend(too_high(&outcome.observations, &fit.seen));
     findings.extend(fit.findings.iter().cloned());
+    findings.extend(changes(measured, &use_group, &value, &fit));
     let (known, method) =
         method_findings(&outcome.observations, &fit, value(Which::ConeKnown) > 0.0);
     findings.extend(method);

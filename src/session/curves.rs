@@ -6,7 +6,7 @@ use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, recording_findings};
+use crate::faults::{Expected, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
 use crate::impedance::{ImpedanceCurve, combine, from_ratio};
@@ -110,6 +110,10 @@ pub(super) fn measure(
                 }));
                 if lost {
                     continue;
+                }
+                let known = take.findings.iter().any(|f| f.code == Code::Distorted);
+                if !take.condition.is_calibration() && !known {
+                    findings.extend(touching(&take.name, &recording));
                 }
                 if matches!(take.condition, Condition::FreeAir) && !take.aside {
                     let level = rms_dbfs(recording.source());

@@ -94,7 +94,7 @@ impl Plan {
         self.stimulus.iter().fold(0.0, |m: f64, v| m.max(v.abs()))
     }
 
-    fn on_the_bench(&self) -> BenchTake {
+    pub fn on_the_bench(&self) -> BenchTake {
         let record = |element: &Element<'_>| {
             self.bench
                 .record(element, &self.stimulus, self.rate_hz, self.seed)

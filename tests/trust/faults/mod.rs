@@ -1,5 +1,6 @@
 //! Every fault that can be made on the virtual bench.
 
+mod driver;
 mod jig;
 mod method;
 
@@ -7,5 +8,5 @@ use crate::fault::Fault;
 
 /// All of them, group by group.
 pub fn all() -> Vec<Fault> {
-    [jig::faults(), method::faults()].concat()
+    [jig::faults(), driver::faults(), method::faults()].concat()
 }
