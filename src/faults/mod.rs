@@ -6,6 +6,8 @@ mod clipping;
 mod contact;
 mod curve;
 mod distortion;
+mod extent;
+mod hum;
 mod level;
 mod monitoring;
 mod playback;
@@ -18,6 +20,7 @@ mod tap;
 
 pub use curve::curve_findings;
 pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
+pub use hum::{Hum, hum_lines};
 pub use level::{COMPRESSION_DB, GainFacts, LEVEL_STEP_DB, LevelStep, compression, level_steps};
 pub use monitoring::{ECHO_DB, monitoring};
 pub use playback::{PlaybackCheck, playback_check, playback_findings};
