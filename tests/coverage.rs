@@ -194,7 +194,11 @@ fn invented(seed: u64) -> (Session, [f64; 8], Tags) {
         let ohm = [4.7, 10.0, 22.0][dice.below(3)];
         let data = record(&jig, &mut dice, &Element::Resistor(ohm));
         let stated = dice.typed(ohm, 0.01 * ohm);
-        takes.push(take("check", Condition::CheckResistor { ohm: stated }, data));
+        takes.push(take(
+            "check",
+            Condition::CheckResistor { ohm: stated },
+            data,
+        ));
     }
     if leads == 2 {
         let data = record(&jig, &mut dice, &Element::Shorted);
@@ -428,7 +432,10 @@ fn report_by_tag(outcomes: &[Outcome]) {
             by_tag.entry(tag).or_default().push(outcome);
         }
     }
-    println!("{:34} {:>5}  fs    re    qms   qes   qts   vas   mms   bl", "", "n");
+    println!(
+        "{:34} {:>5}  fs    re    qms   qes   qts   vas   mms   bl",
+        "", "n"
+    );
     for (tag, group) in by_tag {
         let shares = (0..KEYS.len()).map(|i| {
             let (n, k) = counted(group.iter().copied(), i);

@@ -5,13 +5,14 @@ use num_complex::Complex64;
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, recording_findings};
+use crate::faults::{Expected, hum_lines, recording_findings};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
 use crate::impedance::{ImpedanceCurve, combine, from_ratio};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
-use crate::signal::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
+use crate::recording::Take;
+use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
 
 /// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
 /// no source); with a known cone it is the load of the free disc.
@@ -63,6 +64,7 @@ pub(super) fn measure(
         high_hz: session.band_hz.1,
         resolution_hz: coarsest(&session.takes),
         may_vanish: false,
+        left_out: vec![],
     };
     let wiring = session.jig.map(|jig| jig.wiring);
     let swap = session.jig.is_some_and(|jig| jig.swap_channels);
@@ -112,7 +114,8 @@ pub(super) fn measure(
                 let rate_hz = f64::from(recording.sample_rate_hz());
                 let settings = RatioSettings {
                     may_vanish: expected(&take.condition, wiring).silent_driver,
-                    ..settings
+                    left_out: hum(&recording),
+                    ..settings.clone()
                 };
                 match channel_ratio(
                     recording.source(),
@@ -219,6 +222,20 @@ pub fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
         },
         _ => Expected::default(),
     }
+}
+
+/// How far a line of hum reaches to either side, Hz. With tapers in the usual silences of half a second and a second it is down
+/// by 40 dB there, and falls steeply beyond.
+const HUM_REACH_HZ: f64 = 2.0;
+
+/// The lines of hum in a recording.
+fn hum(recording: &Take) -> Vec<LeftOut> {
+    let lines = hum_lines(recording).map_or(vec![], |hum| hum.lines_hz);
+    let line = |frequency_hz| LeftOut {
+        frequency_hz,
+        half_width_hz: HUM_REACH_HZ,
+    };
+    lines.into_iter().map(line).collect()
 }
 
 fn no_signal(take: &str, what: &str) -> Finding {
