@@ -344,6 +344,8 @@ struct Outcome {
     /// Of each parameter: in units of the stated uncertainty how far off, half the interval's width relative to the value, and
     /// whether the interval covers; `None` if there is no interval.
     results: [Option<(f64, f64, bool)>; 8],
+    /// Of each parameter the source of most of its doubt.
+    sources: [String; 8],
 }
 
 fn judged(seed: u64) -> Outcome {
@@ -357,6 +359,10 @@ fn judged(seed: u64) -> Outcome {
             tags.push(format!("finding {} {}", finding.severity, finding.code));
         }
     }
+    let sources = KEYS.map(|key| {
+        let largest = sheet.parameters.get(key).and_then(|p| p.budget.first());
+        largest.map_or(String::new(), |share| share.source.clone())
+    });
     let mut results = [None; 8];
     for (slot, (key, truth)) in results.iter_mut().zip(KEYS.iter().zip(truths)) {
         let Some(entry) = sheet.parameters.get(*key) else {
@@ -374,6 +380,7 @@ fn judged(seed: u64) -> Outcome {
         seed,
         tags,
         results,
+        sources,
     }
 }
 
@@ -447,6 +454,29 @@ fn report_by_tag(outcomes: &[Outcome]) {
         });
         let shares: Vec<String> = shares.collect();
         println!("{tag:34} {:>5} {}", group.len(), shares.join(" "));
+    }
+}
+
+/// Coverage by the largest source of doubt.
+fn report_by_source(outcomes: &[Outcome]) {
+    let mut by_source: BTreeMap<(usize, &str), (u64, u64, f64)> = BTreeMap::new();
+    for outcome in outcomes {
+        for (i, (result, source)) in outcome.results.iter().zip(&outcome.sources).enumerate() {
+            if let Some((z, _, covers)) = result {
+                let slot = by_source.entry((i, source)).or_default();
+                slot.0 += 1;
+                slot.1 += u64::from(*covers);
+                slot.2 += z * z;
+            }
+        }
+    }
+    for ((i, source), (n, k, squares)) in by_source {
+        println!(
+            "{:4} mostly {source:30} {n:>4} {:5.1} % cover, error {:.2} u (rms)",
+            KEYS[i].as_str(),
+            100.0 * k as f64 / n as f64,
+            (squares / n as f64).sqrt()
+        );
     }
 }
 
@@ -525,11 +555,15 @@ fn intervals_of_a_thousand_sessions_cover() {
     let outcomes = run(from, number("COVERAGE_N").unwrap_or(N_LONG));
     report(&outcomes);
     report_by_tag(&outcomes);
+    report_by_source(&outcomes);
     for outcome in &outcomes {
-        let far = outcome.results.iter().flatten().any(|r| r.0.abs() > 4.0);
+        let far = outcome.results.iter().flatten().any(|r| r.0.abs() > 2.3);
         if far || outcome.results[0].is_none() {
             let z = outcome.results.map(|r| r.map_or(f64::NAN, |r| r.0));
-            println!("{:#x} {z:.1?} {:?}", outcome.seed, outcome.tags);
+            println!(
+                "{:#x} {z:.1?} {:?} {:?}",
+                outcome.seed, outcome.tags, outcome.sources
+            );
         }
     }
     for (i, key) in KEYS.iter().enumerate() {
