@@ -10,6 +10,7 @@ use super::write::{self, Whole};
 use crate::faults::curve_findings;
 use crate::finding::{Code, Finding, Severity, Verdict};
 use crate::fit::{Choice, Fit, Observation, Unfitted, fit_all, resonance};
+use crate::impedance::combine_on_one_jig;
 use crate::parameters::{
     Influence, Key, Known, SmallSignal, Wanted, method_findings, plausibility_findings,
     small_signal,
@@ -256,8 +257,7 @@ fn spread(
             .about(group.name.clone()),
         );
     }
-    let curves: Vec<_> = curves.into_iter().map(|(_, curve)| curve).collect();
-    crate::impedance::combine(&curves)?.spread
+    combine_on_one_jig(&measured.curves_apart(group, value), 1)?.spread
 }
 
 fn table_note(name: &str) -> Finding {

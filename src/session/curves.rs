@@ -8,9 +8,10 @@ use crate::air::Air;
 use crate::faults::{Expected, hum_lines, recording_findings};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
-use crate::impedance::{ImpedanceCurve, combine, from_ratio};
+use crate::impedance::{ImpedanceCurve, combine_on_one_jig, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
+use crate::quantity::Covariance2;
 use crate::recording::Take;
 use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
 
@@ -354,12 +355,33 @@ impl Measured {
             .collect()
     }
 
+    /// The curves of a driver group's members with their own noise only, each with the covariance that all takes on the jig share.
+    pub fn curves_apart(
+        &self,
+        group: &Group,
+        value: &dyn Fn(Which) -> f64,
+    ) -> Vec<(ImpedanceCurve, Vec<Covariance2>)> {
+        let jig = self.wiring.map(|wiring| {
+            let jig = self.jig(wiring, value);
+            (jig, self.corrections(&jig, value, false))
+        });
+        let apart = |member: &Member| match (&member.reading, &jig) {
+            (Reading::Ratio(ratio), Some((jig, corrections))) => {
+                from_ratio_apart(ratio, jig, corrections)
+            }
+            (Reading::Table(curve), _) => Some((curve.clone(), vec![])),
+            (Reading::Ratio(_), None) => None,
+        };
+        group.members.iter().filter_map(apart).collect()
+    }
+
     /// The observations for assumed values. `None` for a group whose curve has no finite value.
     pub fn observations(
         &self,
         use_group: &dyn Fn(&Group) -> bool,
         value: &dyn Fn(Which) -> f64,
     ) -> Vec<Observation> {
+        let n_conditions = self.driver.iter().filter(|group| use_group(group)).count();
         let groups = self
             .driver
             .iter()
@@ -367,12 +389,8 @@ impl Measured {
             .filter(|(_, group)| use_group(group));
         groups
             .filter_map(|(i, group)| {
-                let curves: Vec<ImpedanceCurve> = self
-                    .member_curves(group, value)
-                    .into_iter()
-                    .map(|(_, curve)| curve)
-                    .collect();
-                let curve = combine(&curves)?.curve;
+                let curve =
+                    combine_on_one_jig(&self.curves_apart(group, value), n_conditions)?.curve;
                 let loading = loading(group, i, &curve, value);
                 Some(Observation {
                     name: group.name.clone(),
