@@ -1,5 +1,6 @@
 //! What a recording shows before anything is computed from it.
 
+use super::hum::{hum, hum_lines};
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
 
@@ -49,6 +50,9 @@ pub fn recording_findings(name: &str, take: &Take, expected: Expected) -> Vec<Fi
             )
             .about(name),
         );
+    }
+    if findings.is_empty() {
+        findings.extend(hum_lines(take).map(|found| hum(name, &found)));
     }
     findings
 }

@@ -13,6 +13,7 @@ use super::write::{self, Whole};
 use crate::faults::{corners_on_curve, curve_findings, starts_too_high};
 use crate::finding::{Code, Finding, Severity, Verdict};
 use crate::fit::{Choice, Fit, Observation, Resonance, Unfitted, fit_all, resonance};
+use crate::impedance::combine_on_one_jig;
 use crate::parameters::{
     Influence, Known, SmallSignal, Wanted, method_findings, plausibility_findings, small_signal,
 };
@@ -281,8 +282,7 @@ fn spread(
             .about(group.name.clone()),
         );
     }
-    let curves: Vec<_> = curves.into_iter().map(|(_, curve)| curve).collect();
-    crate::impedance::combine(&curves)?.spread
+    combine_on_one_jig(&measured.curves_apart(group, value), 1)?.spread
 }
 
 /// Curves that begin too close to their resonances; without `seen`, those that have none because they begin above it.

@@ -25,6 +25,6 @@ pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
 pub use leftover::{Leftover, leftover};
 pub use loading::loading_share;
 pub use multisine::{Multisine, Tilt};
-pub use ratio::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
+pub use ratio::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
 pub use stimulus::{Envelope, StimulusError};
 pub use sweep::SynchronizedSweep;
