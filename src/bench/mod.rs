@@ -30,6 +30,7 @@ mod drivers;
 mod error;
 mod record;
 mod response;
+mod spoil;
 mod truth;
 
 pub use card::{
@@ -41,4 +42,5 @@ pub use divider::Wiring;
 pub use drivers::{Coil, Creep, InventedDriver, Mounting, demo_driver, drivers};
 pub use error::BenchError;
 pub use record::{Bench, BenchTake, Element};
+pub use spoil::Spoil;
 pub use truth::Truth;

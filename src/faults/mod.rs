@@ -2,14 +2,20 @@
 //!
 //! Detectors know the condition: both inputs on one node are legitimately alike, shorted leads legitimately silent.
 
+mod basics;
+mod blind;
 mod clipping;
 mod contact;
 mod curve;
 mod distortion;
 mod extent;
+mod floor;
+mod given;
 mod hum;
 mod level;
+mod mixed;
 mod monitoring;
+mod noisy;
 mod playback;
 mod quiet;
 mod recording;
@@ -20,9 +26,11 @@ mod tap;
 
 pub use curve::curve_findings;
 pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
+pub use given::Played;
 pub use hum::{Hum, hum_lines};
 pub use level::{COMPRESSION_DB, GainFacts, LEVEL_STEP_DB, LevelStep, compression, level_steps};
 pub use monitoring::{ECHO_DB, monitoring};
+pub use noisy::noise_finding;
 pub use playback::{PlaybackCheck, playback_check, playback_findings};
 pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
 pub use recording::{Expected, recording_findings};

@@ -5,7 +5,7 @@ use num_complex::Complex64;
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, recording_findings};
+use crate::faults::{Expected, noise_finding, recording_findings};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
 use crate::impedance::{ImpedanceCurve, combine, from_ratio};
@@ -94,8 +94,12 @@ pub(super) fn measure(
             },
             Data::Recording(recording) => {
                 let recording = if swap { recording.swapped() } else { recording };
-                let faults =
-                    recording_findings(&take.name, &recording, expected(&take.condition, wiring));
+                let faults = recording_findings(
+                    &take.name,
+                    &recording,
+                    expected(&take.condition, wiring),
+                    session.played.as_ref(),
+                );
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
@@ -121,7 +125,12 @@ pub(super) fn measure(
                     &settings,
                     watcher,
                 ) {
-                    Ok(ratio) => Reading::Ratio(ratio),
+                    Ok(ratio) => {
+                        if !settings.may_vanish {
+                            findings.extend(noise_finding(&take.name, &ratio));
+                        }
+                        Reading::Ratio(ratio)
+                    }
                     Err(SignalError::Cancelled) => return Err(SessionError::Cancelled),
                     Err(error) => {
                         findings.push(no_signal(&take.name, &error.to_string()));
