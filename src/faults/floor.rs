@@ -81,7 +81,9 @@ pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays 
             return FloorSays {
                 finding: Some(sign.finding(name, *channel)),
                 from_one_event: sign.code == Code::GainControl
-                    && channels.iter().all(ChannelFloor::begins_alike),
+                    && [true, false]
+                        .into_iter()
+                        .any(|start| channels.iter().all(|floor| floor.goes_on(start))),
             };
         }
     }
@@ -293,12 +295,17 @@ impl ChannelFloor {
         }
     }
 
-    /// Whether the noise before the stimulus goes on under its first part. A gain that is turned by what plays is turned then.
-    fn begins_alike(&self) -> bool {
-        let first = self.parts.first().copied();
-        self.quiet[0].zip(first).is_none_or(|(before, first)| {
+    /// Whether the noise before the stimulus goes on under its first part, or that of its last part after it. A gain that is turned
+    /// by what plays is turned at both ends.
+    fn goes_on(&self, at_start: bool) -> bool {
+        let (quiet, part) = if at_start {
+            (self.quiet[0], self.parts.first())
+        } else {
+            (self.quiet[1], self.parts.last())
+        };
+        quiet.zip(part.copied()).is_some_and(|(quiet, part)| {
             let rounding = 2.0 * self.rounding;
-            (db((before + rounding) / (first + rounding))).abs() < TURNED_DB
+            (db((quiet + rounding) / (part + rounding))).abs() < TURNED_DB
         })
     }
 
