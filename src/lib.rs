@@ -83,6 +83,7 @@ pub mod air;
 pub mod bench;
 pub mod capture;
 pub mod circuit;
+pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
 pub mod device;
 pub mod faults;

@@ -141,7 +141,7 @@ codes! {
     MassShiftLarge = "mass-shift-large",
     /// The loaded take resonates where the free one does: the load was not there.
     MassForgotten = "mass-forgotten",
-    /// The mass from the resonances and the mass from the electrical Qs disagree.
+    /// Two ways to the moving mass disagree.
     MassFormulasDisagree = "mass-formulas-disagree",
     /// The test box leaks.
     BoxLeaks = "box-leaks",

@@ -1,9 +1,10 @@
 //! One circuit fitted to all curves, and what can be read off it.
 
-use super::joint::{Joint, Loaded, Structure};
+use super::joint::{Joint, Loaded, Structure, Unknown};
 use super::least_squares::{Failure, FailureReason, Options, Problem};
 use super::observation::Observation;
 use super::robust;
+use super::transform::Transform;
 use crate::circuit::{Circuit, CoilFamily, Glance, Parameter};
 use crate::quantity::SymmetricMatrix;
 
@@ -12,6 +13,10 @@ const UNDETERMINED: f64 = 1.0;
 /// Step of the numeric derivatives of derived quantities, in inner coordinates: the cube root of the rounding error
 /// balances rounding and curvature of a central difference.
 const STEP: f64 = 6e-6;
+
+/// A value this near to an end of its range, as a share of the range, has run there: the map to the fit's own coordinate is so
+/// flat that the data have stopped telling.
+const AT_BOUND: f64 = 0.01;
 
 /// A circuit that was fitted to all observations.
 pub struct Candidate {
@@ -143,6 +148,20 @@ impl Candidate {
     /// Unknowns that the data do not determine, by name.
     pub fn undetermined(&self) -> &[String] {
         &self.undetermined
+    }
+
+    /// Unknowns that ran to an end of their range, by name.
+    pub fn at_bound(&self) -> Vec<String> {
+        let ran = |(unknown, inner): &(&Unknown, &f64)| match unknown.transform {
+            Transform::Logit { low, high } => {
+                let share = (unknown.transform.value(**inner) - low) / (high - low);
+                // No creep is no end that a fit runs to: it is the simpler model.
+                share > 1.0 - AT_BOUND || (share < AT_BOUND && unknown.name != "creep")
+            }
+            Transform::Identity | Transform::Log => false,
+        };
+        let unknowns = self.joint.unknowns.iter().zip(&self.inner).filter(ran);
+        unknowns.map(|(unknown, _)| unknown.name.clone()).collect()
     }
 
     /// The circuit of one observation.

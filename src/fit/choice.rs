@@ -18,7 +18,9 @@ const POOR_LOSS: f64 = 1.5;
 /// … that also is this large a part of |Z|, smoothed, root mean square. Below it no parameter moves by more than
 /// about as much, which is the accuracy we ask of a noise-free take.
 const POOR_PART: f64 = 1e-3;
-/// Misfit beyond this part of |Z| around the resonance is no matter of coil models: what was measured is no driver on its own.
+/// Misfit beyond this part of |Z| around the resonance is no matter of coil models …
+const STRUCTURED_PART: f64 = 0.01;
+/// … and beyond this what was measured is no driver on its own.
 const HOPELESS_PART: f64 = 0.05;
 /// Above this multiple of fs only the coil's model shapes the curve, so misfit there must not pull at the rest.
 const COIL_ONLY: f64 = 10.0;
@@ -170,16 +172,21 @@ fn findings(
     n_comparable: usize,
 ) -> Vec<Finding> {
     let mut findings = vec![];
-    if below > HOPELESS_PART {
+    if below > HOPELESS_PART || (misfit && below > STRUCTURED_PART) {
+        let (severity, limit) = if below > HOPELESS_PART {
+            (Severity::Redo, HOPELESS_PART)
+        } else {
+            (Severity::Caution, STRUCTURED_PART)
+        };
         findings.push(
             Finding::new(
                 Code::PoorResidual,
-                Severity::Redo,
-                format!("the curve differs from every circuit by {:.0} % of the impedance", 100.0 * below),
+                severity,
+                format!("the curve differs from every circuit by {:.1} % of the impedance", 100.0 * below),
                 "look at the curve for steps, spikes or a second peak; check that only the driver is connected, and \
                  record again",
             )
-            .with_evidence(below, "1", Some(HOPELESS_PART)),
+            .with_evidence(below, "1", Some(limit)),
         );
     } else if misfit {
         let (what, advice) = if n_comparable > 1 {
@@ -199,21 +206,10 @@ fn findings(
         let finding = Finding::new(Code::CoilUnsure, Severity::Caution, what, advice);
         findings.push(finding.with_evidence(part, "1", Some(POOR_PART)));
     }
+    findings.extend(at_bound(best));
     if !best.undetermined().is_empty() {
         let names = best.undetermined().join(", ");
-        // Which of several coil elements carries the loss may stay open; what moves the cone may not.
-        let of_coil = |name: &String| {
-            best.coil()
-                .coil()
-                .parameters()
-                .iter()
-                .any(|p| p.name == *name)
-        };
-        let severity = if best.undetermined().iter().all(of_coil) {
-            Severity::Note
-        } else {
-            Severity::Caution
-        };
+        let severity = severity_of(best, best.undetermined());
         findings.push(Finding::new(
             Code::NotIdentifiable,
             severity,
@@ -222,4 +218,27 @@ fn findings(
         ));
     }
     findings
+}
+
+/// Which of several coil elements carries the loss may stay open; what moves the cone may not.
+fn severity_of(best: &Candidate, names: &[String]) -> Severity {
+    let coil = best.coil().coil();
+    let of_coil = |name: &String| coil.parameters().iter().any(|p| p.name == *name);
+    if names.iter().all(of_coil) {
+        Severity::Note
+    } else {
+        Severity::Caution
+    }
+}
+
+fn at_bound(best: &Candidate) -> Option<Finding> {
+    let names = best.at_bound();
+    (!names.is_empty()).then(|| {
+        Finding::new(
+            Code::AtBound,
+            severity_of(best, &names),
+            format!("the fit ran to the end of the range of {}", names.join(", ")),
+            "let the stimulus reach lower and higher; a calibrated jig (same-node take) rules out that the inputs cause it",
+        )
+    })
 }

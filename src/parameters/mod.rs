@@ -2,7 +2,7 @@
 //! one set-up to the next.
 //!
 //! Conventions: SI; levels in dB re 20 µPa. What the takes cannot tell is absent from the list, never zero. Formulas
-//! (P1) to (P14) are in `docs/parameters.md`.
+//! (P1) to (P16) are in `docs/parameters.md`.
 
 mod core;
 mod formulas;

@@ -7,9 +7,9 @@ use super::levels::levels;
 use super::session::{Condition, Data, Session};
 use super::typed::{TypedList, Which, typed};
 use super::write::{self, Whole};
-use crate::faults::curve_findings;
+use crate::faults::{curve_findings, starts_too_high};
 use crate::finding::{Code, Finding, Severity, Verdict};
-use crate::fit::{Choice, Fit, Observation, Unfitted, fit_all, resonance};
+use crate::fit::{Choice, Fit, Observation, Resonance, Unfitted, fit_all, resonance};
 use crate::parameters::{
     Influence, Key, Known, SmallSignal, Wanted, method_findings, plausibility_findings,
     small_signal,
@@ -156,10 +156,12 @@ fn driver(
         Ok(fit) => fit,
         Err(Unfitted::Cancelled) => return Err(SessionError::Cancelled),
         Err(unfitted) => {
+            findings.extend(too_high(&outcome.observations, &[]));
             findings.push(unfitted.finding());
             return Ok(outcome);
         }
     };
+    findings.extend(too_high(&outcome.observations, &fit.seen));
     findings.extend(fit.findings.iter().cloned());
     let (known, method) =
         method_findings(&outcome.observations, &fit, value(Which::ConeKnown) > 0.0);
@@ -258,6 +260,18 @@ fn spread(
     }
     let curves: Vec<_> = curves.into_iter().map(|(_, curve)| curve).collect();
     crate::impedance::combine(&curves)?.spread
+}
+
+/// Curves that begin too close to their resonances; without `seen`, those that have none because they begin above it.
+fn too_high(observations: &[Observation], seen: &[Resonance]) -> Vec<Finding> {
+    let own = |(i, observation): (usize, &Observation)| {
+        let fs_hz = match seen.get(i) {
+            Some(seen) => Some(seen.fs_hz),
+            None => resonance(&observation.curve).map(|seen| seen.fs_hz),
+        };
+        starts_too_high(&observation.name, &observation.curve, fs_hz)
+    };
+    observations.iter().enumerate().filter_map(own).collect()
 }
 
 fn table_note(name: &str) -> Finding {

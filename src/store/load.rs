@@ -1,6 +1,6 @@
 //! Takes from disk.
 
-use std::fs::File;
+use std::fs::{self, File};
 use std::io::{BufReader, Read, Seek};
 use std::path::{Path, PathBuf};
 
@@ -10,6 +10,7 @@ use farcone::impedance::table::TableFormat;
 use farcone::progress::{Continue, Watcher};
 use farcone::recording::{join_mono, read_take, read_wav};
 use farcone::session::{Data, Session, SessionFile, SessionTake, TakeFile};
+use farcone::sheet::Sheet;
 use sha2::{Digest, Sha256};
 
 use super::StoreError;
@@ -21,6 +22,18 @@ pub fn is_table(path: &Path) -> bool {
 
 fn table_format(path: &Path) -> Option<TableFormat> {
     TableFormat::from_name(&path.file_name()?.to_string_lossy())
+}
+
+/// Reads a sheet.
+pub fn read_sheet(path: &Path) -> Result<Sheet, StoreError> {
+    let text = fs::read_to_string(path).map_err(|source| StoreError::Open {
+        path: path.into(),
+        source,
+    })?;
+    Sheet::from_json(&text).map_err(|source| StoreError::Sheet {
+        path: path.into(),
+        source,
+    })
 }
 
 /// Reads the samples or tables of a session whose file names are relative to `folder`.

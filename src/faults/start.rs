@@ -1,0 +1,74 @@
+//! Whether the stimulus began low enough.
+
+use crate::finding::{Code, Finding, Severity};
+use crate::impedance::ImpedanceCurve;
+
+/// Above this part of the resonance too little of its lower flank is left to tell Re from the rest (common practice, no source:
+/// stimuli begin at a quarter of the resonance or lower).
+const HIGHEST_START: f64 = 0.6;
+/// A curve that begins at its summit falls by this factor to its valley …
+const FALLS: f64 = 1.3;
+/// … and its current is ahead of its voltage there by more than a resistor's ever is, radian: 6°.
+const CAPACITIVE_RAD: f64 = -0.1;
+
+/// A finding if a curve begins too close to its resonance, or above it where no resonance was seen.
+pub fn starts_too_high(
+    name: &str,
+    curve: &ImpedanceCurve,
+    resonance_hz: Option<f64>,
+) -> Option<Finding> {
+    let start_hz = *curve.frequency_hz().first()?;
+    let Some(fs_hz) = resonance_hz else {
+        return begins_on_the_way_down(curve).then(|| {
+            finding(
+                name,
+                Severity::Redo,
+                format!(
+                    "the curve falls from its beginning at {start_hz:.0} Hz: the resonance lies below what was played"
+                ),
+                start_hz,
+                None,
+            )
+        });
+    };
+    let limit_hz = HIGHEST_START * fs_hz;
+    (start_hz > limit_hz).then(|| {
+        finding(
+            name,
+            Severity::Caution,
+            format!(
+                "the curve begins at {start_hz:.0} Hz, too close to the resonance at {fs_hz:.0} Hz"
+            ),
+            start_hz,
+            Some(limit_hz),
+        )
+    })
+}
+
+/// The first points are a summit, and capacitive, as only the upper flank of a resonance is.
+fn begins_on_the_way_down(curve: &ImpedanceCurve) -> bool {
+    let z_ohm = curve.z_ohm();
+    let valley = z_ohm
+        .iter()
+        .map(|z| z.norm())
+        .fold(f64::INFINITY, |m, v| if v < m { v } else { m });
+    let first = z_ohm.iter().take(5).sum::<num_complex::Complex64>();
+    first.norm() / 5.0 > FALLS * valley && first.arg() < CAPACITIVE_RAD
+}
+
+fn finding(
+    name: &str,
+    severity: Severity,
+    message: String,
+    value: f64,
+    limit: Option<f64>,
+) -> Finding {
+    Finding::new(
+        Code::StartsTooHigh,
+        severity,
+        message,
+        "let the stimulus begin at a quarter of the resonance or lower, and make the take again",
+    )
+    .about(name)
+    .with_evidence(value, "Hz", limit)
+}

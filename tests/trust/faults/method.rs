@@ -1,0 +1,301 @@
+//! What goes wrong with the method.
+
+use std::f64::consts::TAU;
+use std::sync::Arc;
+
+use farcone::Complex64;
+use farcone::bench::{InventedDriver, Mounting, drivers};
+use farcone::circuit::Circuit;
+use farcone::finding::{Code, Verdict};
+use farcone::quantity::Stated;
+use farcone::session::Condition;
+
+use crate::circuits::Curve;
+use crate::dice::Dice;
+use crate::fault::{Expect, Fault};
+use crate::scenario::{
+    RHO_C2_PA, Scenario, Setup, Strength, What, good_mass_kg, good_volume_m3, invented,
+    sweep_between,
+};
+
+pub fn faults() -> Vec<Fault> {
+    let usable = |code| Expect::named(code, Verdict::Usable);
+    let redo = |code| Expect::named(code, Verdict::Redo);
+    vec![
+        Fault {
+            name: "stimulus starts too high",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let start = strength.pick(dice.between(0.65, 0.75), dice.between(1.5, 2.5));
+                starts_at(scenario, start);
+            },
+            mild: usable(Code::StartsTooHigh),
+            severe: Expect::with(
+                Code::StartsTooHigh,
+                Verdict::Redo,
+                &[Code::NoResonance, Code::MeterDisagrees],
+            ),
+        },
+        Fault {
+            name: "added mass too light",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let drop = strength.pick(dice.between(0.06, 0.11), dice.between(0.015, 0.04));
+                mass_for_drop(scenario, drop);
+            },
+            mild: usable(Code::MassShiftSmall),
+            severe: redo(Code::MassShiftSmall),
+        },
+        Fault {
+            name: "added mass too heavy",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let drop = strength.pick(dice.between(0.40, 0.45), dice.between(0.50, 0.58));
+                mass_for_drop(scenario, drop);
+            },
+            mild: usable(Code::MassShiftLarge),
+            severe: Expect::with(
+                Code::MassShiftLarge,
+                Verdict::Usable,
+                &[Code::StartsTooHigh],
+            ),
+        },
+        Fault {
+            name: "added mass forgotten",
+            group: "method",
+            inject: |scenario, _, _| {
+                scenario.weighed();
+                for plan in scenario.of("added-mass") {
+                    plan.what = What::Driver(Mounting::FreeAir);
+                }
+            },
+            mild: Expect::with(Code::MassForgotten, Verdict::Redo, &[Code::NotIdentifiable]),
+            severe: Expect::with(Code::MassForgotten, Verdict::Redo, &[Code::NotIdentifiable]),
+        },
+        Fault {
+            name: "added mass loose on the cone",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let above = strength.pick(dice.between(2.8, 3.4), dice.between(1.3, 1.6));
+                loose(scenario, above);
+            },
+            mild: Expect::with(
+                Code::MassFormulasDisagree,
+                Verdict::Redo,
+                &[Code::PoorResidual, Code::CoilUnsure, Code::ExtraLoop],
+            ),
+            severe: Expect::with(
+                Code::MassFormulasDisagree,
+                Verdict::Redo,
+                &[
+                    Code::PoorResidual,
+                    Code::CoilUnsure,
+                    Code::ExtraLoop,
+                    Code::SecondResonance,
+                    Code::Implausible,
+                ],
+            ),
+        },
+        Fault {
+            name: "mass and test box contradict each other",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                scenario.weighed();
+                let off = strength.pick(dice.between(1.15, 1.2), dice.between(1.4, 1.6));
+                let volume_m3 = good_volume_m3(&scenario.about);
+                let said_m3 = volume_m3 * off.powf(dice.sign());
+                let volume = Stated::within(said_m3, 0.01 * said_m3);
+                scenario.add(
+                    "test-box",
+                    Condition::TestBox { volume_m3: volume },
+                    What::Driver(boxed(volume_m3, 0.0)),
+                );
+            },
+            mild: usable(Code::MassFormulasDisagree),
+            severe: Expect::with(
+                Code::MassFormulasDisagree,
+                Verdict::Usable,
+                &[Code::PoorResidual, Code::CoilUnsure],
+            ),
+        },
+        Fault {
+            name: "test box leaks",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let ql = strength.pick(dice.between(15.0, 30.0), dice.between(2.5, 5.0));
+                in_a_box(scenario, 1.6, 1.0 / ql);
+            },
+            mild: usable(Code::BoxLeaks),
+            severe: Expect::with(
+                Code::BoxLeaks,
+                Verdict::Redo,
+                &[Code::BoxSize, Code::PoorResidual],
+            ),
+        },
+        Fault {
+            name: "test box too large",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let ratio = strength.pick(dice.between(1.12, 1.18), dice.between(1.015, 1.04));
+                in_a_box(scenario, ratio, 0.0);
+            },
+            mild: usable(Code::BoxSize),
+            severe: redo(Code::MassShiftSmall),
+        },
+        Fault {
+            name: "test box too small",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let ratio = strength.pick(dice.between(2.8, 3.2), dice.between(3.8, 4.5));
+                in_a_box(scenario, ratio, 0.0);
+            },
+            mild: usable(Code::BoxSize),
+            severe: usable(Code::BoxSize),
+        },
+        Fault {
+            name: "loaded take of another driver",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                scenario.weighed();
+                let other = another(scenario, strength, dice);
+                let model = invented(other).1;
+                for plan in scenario.of("added-mass") {
+                    plan.model = Arc::clone(&model);
+                }
+            },
+            mild: Expect::with(Code::DriversDiffer, Verdict::Redo, ANOTHER),
+            severe: Expect::with(Code::DriversDiffer, Verdict::Redo, ANOTHER),
+        },
+        Fault {
+            name: "free-air takes of two drivers",
+            group: "method",
+            inject: |scenario, strength, dice| {
+                let other = another(scenario, strength, dice);
+                let model = invented(other).1;
+                if let Some(plan) = scenario.of("free-air").nth(1) {
+                    plan.model = model;
+                }
+            },
+            mild: Expect::with(Code::TakesDiffer, Verdict::Redo, ANOTHER),
+            severe: Expect::with(Code::TakesDiffer, Verdict::Redo, ANOTHER),
+        },
+    ]
+}
+
+/// What two drivers in one session bring about besides.
+const ANOTHER: &[Code] = &[
+    Code::PoorResidual,
+    Code::CoilUnsure,
+    Code::NotIdentifiable,
+    Code::NotConverged,
+    Code::Implausible,
+    Code::StartsTooHigh,
+    Code::MeterDisagrees,
+    Code::CoilWarmed,
+    Code::DriversDiffer,
+    Code::TakesDiffer,
+    Code::SecondResonance,
+    Code::ExtraLoop,
+];
+
+/// Another driver: the nearest in resonance, or one of at least an octave away.
+fn another(scenario: &Scenario, strength: Strength, dice: &mut Dice) -> &'static InventedDriver {
+    let away = |driver: &InventedDriver| (driver.truth().fs_hz / scenario.about.fs_hz).log2().abs();
+    let same = |driver: &&InventedDriver| away(driver) < 1e-6;
+    match strength {
+        Strength::Mild => drivers()
+            .iter()
+            .filter(|driver| !same(driver))
+            .min_by(|a, b| away(a).total_cmp(&away(b)))
+            .unwrap(),
+        Strength::Severe => {
+            let far: Vec<&InventedDriver> = drivers()
+                .iter()
+                .filter(|driver| (1.0..2.5).contains(&away(driver)))
+                .collect();
+            far[dice.below(far.len())]
+        }
+    }
+}
+
+fn starts_at(scenario: &mut Scenario, of_fs: f64) {
+    let fs_hz = scenario.about.fs_hz;
+    for plan in &mut scenario.plans {
+        let setup = Setup {
+            rate_hz: plan.rate_hz,
+            ..Setup::usual(scenario.wiring, 0)
+        };
+        plan.stimulus = Arc::new(sweep_between(&setup, of_fs * fs_hz, 20_000.0));
+    }
+}
+
+/// A mass that lowers the resonance by this share, weighed right.
+fn mass_for_drop(scenario: &mut Scenario, drop: f64) {
+    scenario.weighed();
+    let added_mass_kg = scenario.about.mms_kg * ((1.0 - drop).powi(-2) - 1.0);
+    for plan in scenario.of("added-mass") {
+        plan.what = What::Driver(Mounting::AddedMass { added_mass_kg });
+        let mass_kg = Stated::within(added_mass_kg, 0.005 * added_mass_kg);
+        plan.condition = Condition::AddedMass { mass_kg };
+    }
+}
+
+fn boxed(volume_m3: f64, inverse_ql: f64) -> Mounting {
+    Mounting::TestBox {
+        volume_m3,
+        rho_c2_pa: RHO_C2_PA,
+        air_load_kg: 0.0,
+        inverse_ql,
+    }
+}
+
+/// A test box in place of the mass, its volume told right.
+fn in_a_box(scenario: &mut Scenario, ratio: f64, inverse_ql: f64) {
+    scenario.without("added-mass");
+    scenario.without("test-box");
+    let volume_m3 = scenario.about.vas_m3 / (ratio * ratio - 1.0);
+    let condition = Condition::TestBox {
+        volume_m3: Stated::within(volume_m3, 0.02 * volume_m3),
+    };
+    scenario.add(
+        "test-box",
+        condition,
+        What::Driver(boxed(volume_m3, inverse_ql)),
+    );
+}
+
+/// The mass sits on something soft: with the cone held it would resonate `above` times the loaded resonance, with a Q of 8.
+fn loose(scenario: &mut Scenario, above: f64) {
+    scenario.weighed();
+    let about = scenario.about;
+    let mass_kg = good_mass_kg(&about);
+    let own_hz = above * 0.75 * about.fs_hz;
+    const Q: f64 = 8.0;
+    for plan in scenario.of("added-mass") {
+        let model = Arc::clone(&plan.model);
+        plan.model = Arc::new(move |_, remount, level_v| {
+            let (free, values) = model(&Mounting::FreeAir, remount, level_v);
+            let names: Vec<&str> = free.parameters().iter().map(|p| &*p.name).collect();
+            let value = |name: &str| values[names.iter().position(|n| *n == name).unwrap()];
+            let bl_t_m = value("bl_t_m");
+            // The mass adds a mechanical impedance to what the motional impedance Bl²/Z shows.
+            let (blocked, blocked_values) = (Arc::clone(&free), {
+                let mut still = values.clone();
+                still[names.iter().position(|n| *n == "bl_t_m").unwrap()] = 1e-6;
+                still
+            });
+            let values = values.clone();
+            let curve = Curve::new(move |f_hz| {
+                let coil = blocked.impedance(f_hz, &blocked_values);
+                let motional = free.impedance(f_hz, &values) - coil;
+                let y = f_hz / own_hz;
+                let carried =
+                    mass_kg * Complex64::new(1.0, y / Q) / Complex64::new(1.0 - y * y, y / Q);
+                let mechanical =
+                    bl_t_m * bl_t_m / motional + Complex64::new(0.0, TAU * f_hz) * carried;
+                coil + bl_t_m * bl_t_m / mechanical
+            });
+            (Arc::new(curve) as Arc<dyn Circuit>, vec![])
+        });
+    }
+}
