@@ -53,6 +53,7 @@
 //!     choice: Choice::default(),
 //!     n_draws: Session::DEFAULT_DRAWS,
 //!     seed: 1,
+//!     played: None,
 //!     takes: vec![
 //!         record("free-air", Condition::FreeAir, Mounting::FreeAir)?,
 //!         record("added-mass", Condition::AddedMass { mass_kg }, Mounting::AddedMass { added_mass_kg: 2.4e-3 })?,

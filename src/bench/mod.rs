@@ -36,6 +36,7 @@ mod other_drivers;
 mod plugs;
 mod record;
 mod response;
+mod spoil;
 mod truth;
 
 pub use card::{
@@ -52,4 +53,5 @@ pub use nonlinear::{Buzz, NonlinearDriver, Rub, Stop};
 pub use other_coil::OtherCoil;
 pub use other_drivers::{OtherDriver, Softening, SuspensionLoss, other_drivers};
 pub use record::{Bench, BenchTake, Element};
+pub use spoil::Spoil;
 pub use truth::Truth;

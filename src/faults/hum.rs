@@ -22,6 +22,9 @@ const HIGHEST: u32 = 20;
 const SHORTEST_S: f64 = 0.3;
 /// Longest silence that is looked at, s: beyond, a grid's own wander blurs the line.
 const LONGEST_S: f64 = 2.0;
+/// Without silence, this much at either end is looked at, s, and this share of its power has to be hum.
+const END_S: f64 = 0.42;
+const MOSTLY: f64 = 0.7;
 /// Power of a line over that of its surroundings. Noise alone gets there once in e¹⁸; some thousand places are looked at.
 const ABOVE_NOISE: f64 = 18.0;
 /// By how much a line may differ between the halves of a silence, dB: what rings off falls by more.
@@ -47,8 +50,24 @@ pub fn hum_lines(take: &Take) -> Option<Hum> {
     let extent = extent(take);
     let rate_hz = f64::from(take.sample_rate_hz());
     let long = |part: &Range<usize>| part.len() as f64 > SHORTEST_S * rate_hz;
-    // Before the stimulus nothing has been driven yet.
-    let part = [extent.before, extent.after].into_iter().find(long)?;
+    // Before the stimulus nothing has been driven yet. Hum that is loud against the stimulus leaves no silence; then the ends of
+    // the recording are looked at, and little else than hum may be in them.
+    let n = take.n_frames();
+    let end = ((END_S * rate_hz) as usize).min(n);
+    let silence = [extent.before, extent.after].into_iter().find(long);
+    let ends = [0..end, n - end..n].into_iter().filter(long);
+    match silence {
+        Some(part) => hum_in(take, part).map(|(hum, _)| hum),
+        None => ends
+            .filter_map(|part| hum_in(take, part))
+            .find(|(_, share)| *share > MOSTLY)
+            .map(|(hum, _)| hum),
+    }
+}
+
+/// The hum in a part of a recording, and its share of the power there in the worse channel.
+fn hum_in(take: &Take, part: Range<usize>) -> Option<(Hum, f64)> {
+    let rate_hz = f64::from(take.sample_rate_hz());
     let most = (LONGEST_S * rate_hz) as usize;
     let part = part.end - part.len().min(most)..part.end;
     let step = ((rate_hz / SLOW_HZ) as usize).max(1);
@@ -62,7 +81,16 @@ pub fn hum_lines(take: &Take) -> Option<Hum> {
         (Some(a), Some(b)) => Some(if a.power >= b.power { a } else { b }),
         (a, b) => a.or(b),
     }?;
-    Some(Hum {
+    let powers = channels.each_ref().map(|samples| {
+        let middle = samples.iter().sum::<f64>() / samples.len() as f64;
+        samples.iter().map(|v| (v - middle).powi(2)).sum::<f64>() / samples.len() as f64
+    });
+    let whole = if powers[0] > powers[1] {
+        powers[0]
+    } else {
+        powers[1]
+    };
+    let found = Hum {
         mains_hz: best.mains_hz,
         lines_hz: best
             .harmonics
@@ -70,7 +98,8 @@ pub fn hum_lines(take: &Take) -> Option<Hum> {
             .map(|&k| f64::from(k) * best.mains_hz)
             .collect(),
         level_dbfs: 10.0 * best.power.log10(),
-    })
+    };
+    Some((found, best.power / whole))
 }
 
 /// The lines of one mains frequency.

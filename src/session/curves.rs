@@ -6,7 +6,7 @@ use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, hum_lines, recording_findings, touching};
+use crate::faults::{Expected, hum_lines, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
 use crate::impedance::{ImpedanceCurve, combine_on_one_jig, from_ratio, from_ratio_apart};
@@ -99,8 +99,12 @@ pub(super) fn measure(
                 }
             },
             Data::Recording(recording) => {
-                let faults =
-                    recording_findings(&take.name, &recording, expected(&take.condition, wiring));
+                let faults = recording_findings(
+                    &take.name,
+                    &recording,
+                    expected(&take.condition, wiring),
+                    session.played.as_ref(),
+                );
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
@@ -137,7 +141,12 @@ pub(super) fn measure(
                     &settings,
                     watcher,
                 ) {
-                    Ok(ratio) => Reading::Ratio(ratio),
+                    Ok(ratio) => {
+                        if !settings.may_vanish {
+                            findings.extend(noise_finding(&take.name, &ratio));
+                        }
+                        Reading::Ratio(ratio)
+                    }
                     Err(SignalError::Cancelled) => return Err(SessionError::Cancelled),
                     Err(error) => {
                         findings.push(no_signal(&take.name, &error.to_string()));

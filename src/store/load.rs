@@ -4,6 +4,7 @@ use std::fs::{self, File};
 use std::io::{BufReader, Read, Seek};
 use std::path::{Path, PathBuf};
 
+use farcone::faults::Played;
 use farcone::finding::Finding;
 use farcone::impedance::table::TableFormat;
 use farcone::progress::{Continue, Watcher};
@@ -52,6 +53,26 @@ pub fn load(
         takes.push(load_take(take, folder)?);
     }
     Ok(session.with_data(takes))
+}
+
+/// Reads the stimulus that was played: the first channel of a WAV file.
+pub fn read_played(path: &Path) -> Result<Played, StoreError> {
+    let file = File::open(path).map_err(|source| StoreError::Open {
+        path: path.into(),
+        source,
+    })?;
+    let wrong = |source| StoreError::Take {
+        path: path.into(),
+        source,
+    };
+    let (audio, _) = read_wav(BufReader::new(file)).map_err(wrong)?;
+    let samples = audio
+        .channel(0)
+        .ok_or_else(|| wrong(farcone::recording::RecordingError::Empty))?;
+    Ok(Played {
+        samples: samples.to_vec(),
+        sample_rate_hz: audio.sample_rate_hz(),
+    })
 }
 
 fn load_take(take: &TakeFile, folder: &Path) -> Result<SessionTake, StoreError> {
