@@ -287,6 +287,7 @@ fn invented(seed: u64) -> (Session, [f64; 8], Tags) {
         meter_re_ohm: Some(meter),
         band_hz: Session::DEFAULT_BAND_HZ,
         choice: Choice::default(),
+        played: None,
         n_draws: Session::DEFAULT_DRAWS,
         seed,
         takes,

@@ -89,11 +89,13 @@ pub fn recording_findings(
         } else {
             channels_mixed(name, take, &extent)
         };
-        if mixed.is_some() {
+        let floor = floor_says(name, take, &extent);
+        // Codecs mix the channels as well.
+        let is_lossy = |found: &Finding| found.code == Code::LossyCoding;
+        if mixed.is_some() && !floor.finding.as_ref().is_some_and(is_lossy) {
             findings.extend(mixed);
             return findings;
         }
-        let floor = floor_says(name, take, &extent);
         // A codec, a gate and automatic gain move levels about themselves; a step and a gap move the noise.
         let laid = match played {
             Some(played) => given_findings(name, take, played, expected),

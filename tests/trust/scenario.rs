@@ -413,6 +413,7 @@ impl Scenario {
             choice: Choice::default(),
             n_draws: 2_000,
             seed: 1,
+            played: None,
             takes: takes.collect(),
         }
     }

@@ -3,10 +3,17 @@
 mod driver;
 mod jig;
 mod method;
+mod recording;
 
 use crate::fault::Fault;
 
 /// All of them, group by group.
 pub fn all() -> Vec<Fault> {
-    [jig::faults(), driver::faults(), method::faults()].concat()
+    [
+        recording::faults(),
+        jig::faults(),
+        driver::faults(),
+        method::faults(),
+    ]
+    .concat()
 }
