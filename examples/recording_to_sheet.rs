@@ -37,6 +37,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         choice: Choice::default(),
         n_draws: Session::DEFAULT_DRAWS,
         seed: 0,
+        played: None,
         takes: vec![SessionTake {
             name: "free-air".to_owned(),
             condition: Condition::FreeAir,

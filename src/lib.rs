@@ -53,6 +53,7 @@
 //!     choice: Choice::default(),
 //!     n_draws: Session::DEFAULT_DRAWS,
 //!     seed: 1,
+//!     played: None,
 //!     takes: vec![
 //!         record("free-air", Condition::FreeAir, Mounting::FreeAir)?,
 //!         record("added-mass", Condition::AddedMass { mass_kg }, Mounting::AddedMass { added_mass_kg: 2.4e-3 })?,
@@ -82,6 +83,7 @@ pub mod air;
 pub mod bench;
 pub mod capture;
 pub mod circuit;
+pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
 pub mod device;
 pub mod faults;

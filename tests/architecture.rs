@@ -22,7 +22,7 @@ const LEVELS: &[&[&str]] = &[
     &["fit"],
     &["parameters"],
     &["enclosure", "level", "sheet"],
-    &["session"],
+    &["compare", "session"],
     &["export", "bundle", "report"],
     &["kit"],
 ];

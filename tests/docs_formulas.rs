@@ -20,6 +20,7 @@ const PAGES: &[(char, &str)] = &[
     ('F', "docs/fit.md"),
     ('N', "docs/level.md"),
     ('P', "docs/parameters.md"),
+    ('V', "docs/compare.md"),
 ];
 
 fn root() -> &'static Path {

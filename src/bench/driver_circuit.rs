@@ -90,7 +90,8 @@ impl DriverCircuit {
 }
 
 impl ExtraResonance {
-    fn mechanical_impedance(self, frequency_hz: f64, mms_kg: f64, stiffness: f64) -> Complex64 {
+    /// What it adds to the mechanical impedance of a driver of this moving mass and stiffness (N/m), N·s/m.
+    pub fn mechanical_impedance(self, frequency_hz: f64, mms_kg: f64, stiffness: f64) -> Complex64 {
         let s = Complex64::new(0.0, TAU * frequency_hz);
         match self {
             Self::Rider {

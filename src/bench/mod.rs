@@ -30,11 +30,13 @@ mod divider;
 mod driver_circuit;
 mod drivers;
 mod error;
+mod nonlinear;
 mod other_coil;
 mod other_drivers;
 mod plugs;
 mod record;
 mod response;
+mod spoil;
 mod truth;
 
 pub use card::{
@@ -47,7 +49,9 @@ pub use divider::Wiring;
 pub use driver_circuit::{DriverCircuit, ExtraResonance};
 pub use drivers::{Coil, Creep, InventedDriver, Mounting, demo_driver, drivers};
 pub use error::BenchError;
+pub use nonlinear::{Buzz, NonlinearDriver, Rub, Stop};
 pub use other_coil::OtherCoil;
 pub use other_drivers::{OtherDriver, Softening, SuspensionLoss, other_drivers};
 pub use record::{Bench, BenchTake, Element};
+pub use spoil::Spoil;
 pub use truth::Truth;

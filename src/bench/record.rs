@@ -194,7 +194,7 @@ impl Bench {
     }
 
     /// Where in the mains' turn a take begins is chance, and the same for both channels.
-    fn hum(&self, sample_rate_hz: f64, generator: &mut Pcg64) -> Hum {
+    pub(super) fn hum(&self, sample_rate_hz: f64, generator: &mut Pcg64) -> Hum {
         let n_harmonics = self.source.hum_peak.len().max(self.driver.hum_peak.len());
         let turn = Uniform::new(0.0, std::f64::consts::TAU).ok();
         let phases_rad = turn
@@ -206,7 +206,7 @@ impl Bench {
         }
     }
 
-    fn check(
+    pub(super) fn check(
         &self,
         element: &Element<'_>,
         stimulus: &[f64],
@@ -262,7 +262,7 @@ impl Bench {
 }
 
 /// From the first sample that is not zero to the last; empty for silence.
-fn playing(stimulus: &[f64]) -> Range<usize> {
+pub(super) fn playing(stimulus: &[f64]) -> Range<usize> {
     let first = stimulus.iter().position(|&sample| sample != 0.0);
     let last = stimulus.iter().rposition(|&sample| sample != 0.0);
     match (first, last) {

@@ -32,6 +32,12 @@ pub struct FitArgs {
     #[arg(long = "jig", value_name = "NAME", help_heading = "Jig")]
     profile: Option<String>,
 
+    /// What was played in all takes, as `farcone stimulus` wrote it: recordings are laid against it (stimulus.wav)
+    ///
+    /// Lost frames, a level that moved, echoes, a wrong sample rate or a digital copy of what was played are then found in
+    /// any kind of stimulus, not only in sweeps. The recording may begin at any time. The first channel counts.
+    #[arg(long, value_name = "FILE", help_heading = "Takes")]
+    played: Option<PathBuf>,
     #[command(flatten)]
     jig: JigArgs,
     #[command(flatten)]
@@ -101,7 +107,11 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
     if let Some(path) = &args.output.out {
         store::refuse_existing(path)?;
     }
-    let sheet = sheet_of(session, folder, noted, args.output.quiet)?;
+    let mut progress = Progress::new(args.output.quiet);
+    let mut session = store::load(session, folder, &mut progress)?;
+    session.played = args.played.as_deref().map(store::read_played).transpose()?;
+    let sheet = analyse_noting(session, noted, &mut progress)?;
+    drop(progress);
     if let Some(path) = &args.output.out {
         store::write_new_text(path, &sheet.to_json()?)?;
     }

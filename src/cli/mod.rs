@@ -1,6 +1,7 @@
 //! The command line. `docs/commands.md` describes it, with the exit codes.
 
 mod args;
+mod compare;
 mod console;
 mod demo;
 #[cfg(feature = "audio")]
@@ -53,6 +54,7 @@ understood, 3 the verdict is \"redo\": at least one take has to be made again, 1
 
 #[derive(Subcommand)]
 enum Command {
+    Compare(compare::CompareArgs),
     Demo(demo::DemoArgs),
     #[cfg(feature = "audio")]
     Devices(devices::DevicesArgs),
@@ -88,6 +90,7 @@ fn run() -> Result<u8, Failure> {
         return Ok(EXIT_USAGE);
     };
     match cli.command {
+        Command::Compare(args) => compare::run(&args),
         Command::Demo(args) => demo::run(&args),
         #[cfg(feature = "audio")]
         Command::Devices(args) => devices::run(&args),

@@ -70,7 +70,7 @@ pub(super) fn flat_tops(samples: &[f32]) -> Option<Flat> {
 }
 
 /// The smallest difference between neighbouring samples: the step of the converter, or nothing of it with noise below.
-fn smallest_step(samples: &[f32]) -> f64 {
+pub(super) fn smallest_step(samples: &[f32]) -> f64 {
     let smallest = samples
         .windows(2)
         .map(|pair| (pair[1] - pair[0]).abs())

@@ -2,14 +2,22 @@
 //!
 //! Detectors know the condition: both inputs on one node are legitimately alike, shorted leads legitimately silent.
 
+mod basics;
+mod blind;
 mod capacitor;
 mod clipping;
 mod contact;
 mod corners;
 mod curve;
 mod distortion;
+mod extent;
+mod floor;
+mod given;
+mod hum;
 mod level;
+mod mixed;
 mod monitoring;
+mod noisy;
 mod orientation;
 mod playback;
 mod quiet;
@@ -20,13 +28,17 @@ mod start;
 mod statistics;
 mod stretches;
 mod tap;
+mod touching;
 mod wrong_wiring;
 
 pub use corners::corners_on_curve;
 pub use curve::curve_findings;
 pub use distortion::{DISTORTED, Distortion, OUTPUT_DISTORTED, distortion};
+pub use given::Played;
+pub use hum::{Hum, hum_lines};
 pub use level::{COMPRESSION_DB, GainFacts, LEVEL_STEP_DB, LevelStep, compression, level_steps};
 pub use monitoring::{ECHO_DB, monitoring};
+pub use noisy::noise_finding;
 pub use orientation::Orientation;
 pub use playback::{PlaybackCheck, playback_check, playback_findings};
 pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
@@ -34,3 +46,4 @@ pub use recording::{Expected, recording_findings};
 pub use resampled::COLLAPSE_DB;
 pub use start::starts_too_high;
 pub use tap::{Heard, Tapped, tapped};
+pub use touching::{HARMONIC_REDO, IRREGULAR, IRREGULAR_REDO, touching};

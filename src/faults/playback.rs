@@ -229,7 +229,7 @@ fn lost_frames(
 }
 
 /// The worst of what was lost, in words, with its figure: value, unit, limit.
-fn what_was_lost(
+pub(super) fn what_was_lost(
     jumps: &[Jump],
     blanks: &[Stretch],
     wide: &[Stretch],
@@ -284,7 +284,7 @@ fn what_was_lost(
     })
 }
 
-fn frames_lost(
+pub(super) fn frames_lost(
     name: &str,
     (message, value, unit, limit): (String, f64, &'static str, f64),
 ) -> Finding {
@@ -312,7 +312,7 @@ fn reported(name: &str, n_reported: u32) -> Finding {
     .about(name)
 }
 
-fn level_moved(name: &str, step: &LevelStep, n_steps: usize, rate_hz: f64) -> Finding {
+pub(super) fn level_moved(name: &str, step: &LevelStep, n_steps: usize, rate_hz: f64) -> Finding {
     let at_s = step.at_frame / rate_hz;
     let more = if n_steps > 1 {
         format!(" (the largest of {n_steps} steps)")

@@ -1,5 +1,13 @@
 //! What a recording shows before anything is computed from it.
 
+use super::basics::{no_silence, offset, too_quiet};
+use super::blind::blind_findings;
+use super::clipping::{clipped, flat_tops};
+use super::extent::extent;
+use super::floor::floor_says;
+use super::given::{Played, given_findings};
+use super::hum::{hum, hum_lines};
+use super::mixed::channels_mixed;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
 
@@ -16,7 +24,15 @@ pub struct Expected {
 }
 
 /// Findings about one recording.
-pub fn recording_findings(name: &str, take: &Take, expected: Expected) -> Vec<Finding> {
+///
+/// With the stimulus that was played the recording is laid against it; without, a sweep is recovered from the recording, and what
+/// holds none is judged by its levels and its noise alone.
+pub fn recording_findings(
+    name: &str,
+    take: &Take,
+    expected: Expected,
+    played: Option<&Played>,
+) -> Vec<Finding> {
     let mut findings = vec![];
     let channels = [
         ("channel 1 (source)", take.source(), false),
@@ -50,14 +66,61 @@ pub fn recording_findings(name: &str, take: &Take, expected: Expected) -> Vec<Fi
             .about(name),
         );
     }
+    if !findings.is_empty() {
+        return findings;
+    }
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let extent = extent(take);
+    for (what, samples, is_driver) in channels {
+        let silent = is_driver && expected.silent_driver;
+        if let Some(flat) = flat_tops(samples).filter(|_| !silent) {
+            findings.push(clipped(name, what, flat, rate_hz));
+        } else if !silent {
+            findings.extend(too_quiet(name, what, samples, peak(samples)));
+        }
+        findings.extend(offset(name, what, samples, &extent));
+    }
+    findings.extend(no_silence(name, take, &extent));
+    findings.extend(hum_lines(take).map(|found| hum(name, &found)));
+    let is_clipped = findings.iter().any(|f| f.code == Code::Clipped);
+    if !is_clipped {
+        let mixed = if expected.alike {
+            None
+        } else {
+            channels_mixed(name, take, &extent)
+        };
+        let floor = floor_says(name, take, &extent);
+        // Codecs mix the channels as well.
+        let is_lossy = |found: &Finding| found.code == Code::LossyCoding;
+        if mixed.is_some() && !floor.finding.as_ref().is_some_and(is_lossy) {
+            findings.extend(mixed);
+            return findings;
+        }
+        // A codec, a gate and automatic gain move levels about themselves; a step and a gap move the noise.
+        let laid = match played {
+            Some(played) => given_findings(name, take, played, expected),
+            None if floor.finding.is_none() || floor.from_one_event => {
+                blind_findings(name, take, expected, &extent)
+            }
+            None => vec![],
+        };
+        if laid.is_empty() || !floor.from_one_event {
+            findings.extend(floor.finding);
+        }
+        findings.extend(laid);
+    }
     findings
 }
 
 /// Peak level, dB relative to full scale; an empty channel is −∞.
 fn peak_dbfs(samples: &[f32]) -> f64 {
+    20.0 * peak(samples).log10()
+}
+
+fn peak(samples: &[f32]) -> f64 {
     let peak = samples
         .iter()
         .map(|v| v.abs())
         .fold(0.0, |m: f32, v| if v > m { v } else { m });
-    20.0 * f64::from(peak).log10()
+    f64::from(peak)
 }

@@ -6,16 +6,20 @@
 mod candidate;
 mod choice;
 mod compare;
+mod extra_loop;
 mod glance;
 mod joint;
 pub mod least_squares;
 mod misfit;
 mod observation;
 mod robust;
+mod second_peak;
 mod starts;
 pub mod transform;
 
 pub use candidate::{Candidate, Derived};
 pub use choice::{Choice, Fit, Unfitted, fit_all};
+pub use extra_loop::{ExtraLoop, extra_loop};
 pub use glance::{Resonance, resonance};
 pub use observation::{Loading, Observation};
+pub use second_peak::{SecondPeak, second_peak};

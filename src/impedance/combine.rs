@@ -31,6 +31,34 @@ struct Gathered {
     freedom: f64,
 }
 
+/// Combines takes made on one jig: each with its own covariance, which averages out, and with what it shares with the others (the noise of
+/// the calibration takes, ohm squared), which does not. `n_conditions` curves are to be fitted together that share it, so that each gets it as
+/// many times: their mean then has it once, formula (J8). `None` without any curve.
+pub fn combine_on_one_jig(
+    members: &[(ImpedanceCurve, Vec<Covariance2>)],
+    n_conditions: usize,
+) -> Option<Combined> {
+    let own: Vec<ImpedanceCurve> = members.iter().map(|(curve, _)| curve.clone()).collect();
+    let mut combined = combine(&own)?;
+    let shared_at = |f_hz: f64| {
+        members.iter().find_map(|(curve, shared)| {
+            let list = curve.frequency_hz();
+            let i = list.partition_point(|&f| f < f_hz * (1.0 - SAME_FREQUENCY));
+            let same = list.get(i)? - f_hz <= SAME_FREQUENCY * f_hz;
+            shared.get(i).filter(|_| same).copied()
+        })
+    };
+    if let Some(own) = combined.curve.covariance() {
+        let points = own.iter().zip(combined.curve.frequency_hz());
+        let all = points.map(|(own, &f_hz)| {
+            let shared = shared_at(f_hz).unwrap_or_default();
+            own.plus(&shared.scaled(n_conditions as f64))
+        });
+        combined.curve = combined.curve.with_covariance(all.collect());
+    }
+    Some(combined)
+}
+
 /// Combines curves by their covariances; curves without covariance count alike. `None` without any curve.
 pub fn combine(curves: &[ImpedanceCurve]) -> Option<Combined> {
     let (first, rest) = curves.split_first()?;
@@ -143,6 +171,16 @@ mod tests {
         assert!((both.curve.covariance().unwrap()[3].re_re - 0.2).abs() < ROUNDING);
         // Real parts differ by 0.5: Σ = 0.4²·1 + 0.1²·4 = 0.2 over two degrees of freedom.
         assert!((both.spread.unwrap() - 0.1).abs() < ROUNDING);
+    }
+
+    #[test]
+    fn what_takes_share_does_not_average_out() {
+        const ROUNDING: f64 = 1e-12;
+        let shared = vec![Covariance2::circular(4.0); 20];
+        let member = |offset| (curve(offset, 1.0), shared.clone());
+        let both = combine_on_one_jig(&[member(0.0), member(0.1)], 3).unwrap();
+        let got = both.curve.covariance().unwrap()[5].re_re;
+        assert!((got - (0.5 + 3.0 * 4.0)).abs() < ROUNDING, "{got}");
     }
 
     #[test]

@@ -147,6 +147,7 @@ fn ratio_of(take: &Take, burst: &BurstJig, may_vanish: bool) -> Option<ChannelRa
         high_hz: burst.band_hz.1,
         resolution_hz: RatioSettings::resolution_hz(take.n_frames(), rate_hz),
         may_vanish,
+        left_out: vec![],
     };
     channel_ratio(
         take.source(),

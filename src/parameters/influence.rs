@@ -3,6 +3,10 @@
 use crate::fit::Observation;
 use crate::quantity::Stated;
 
+/// Standard uncertainties by which a value is moved to see what follows. A whole one would be too much: a mass or a box that is 5 %
+/// off moves a sharp resonance by more than its width, which one Gauss–Newton step does not follow. Far less would be rounding.
+pub const INFLUENCE_STEP: f64 = 1e-3;
+
 /// What an influence changes directly, besides the fit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
@@ -28,8 +32,8 @@ pub struct Influence {
     pub stated: Stated,
     /// What it changes directly.
     pub role: Role,
-    /// The observations as they would be with the value one standard uncertainty higher; `None` if they don't depend
-    /// on it.
+    /// The observations as they would be with the value [`INFLUENCE_STEP`] standard uncertainties higher; `None` if they don't
+    /// depend on it.
     pub observations: Option<Vec<Observation>>,
     /// What would make it better known.
     pub advice: &'static str,

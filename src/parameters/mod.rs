@@ -17,7 +17,7 @@ mod setup;
 mod small_signal;
 
 pub use formulas::rating_ohm;
-pub use influence::{Influence, Role};
+pub use influence::{INFLUENCE_STEP, Influence, Role};
 pub use key::Key;
 pub use method::{Known, method_findings};
 pub use plausible::plausibility_findings;

@@ -2,7 +2,7 @@
 
 use super::core::{N_CORE, core_of};
 use super::formulas::parameters;
-use super::influence::{Influence, Role};
+use super::influence::{INFLUENCE_STEP, Influence, Role};
 use super::monte_carlo::{Draws, Inputs, MonteCarloError, propagate};
 use super::result::{Contribution, ParameterResult, SmallSignal};
 use super::setup::SetupSpread;
@@ -160,7 +160,10 @@ fn spread(fit: &Fit) -> Vec<Vec<f64>> {
 
 fn response(fit: &Fit, influence: &Influence) -> Vec<f64> {
     match &influence.observations {
-        Some(observations) => fit.best().response(observations, core_of(fit.best())),
+        Some(observations) => {
+            let moved = fit.best().response(observations, core_of(fit.best()));
+            moved.iter().map(|change| change / INFLUENCE_STEP).collect()
+        }
         None => vec![0.0; N_CORE],
     }
 }

@@ -32,6 +32,14 @@ pub enum Dimension {
     Voltage,
     /// Henries.
     Inductance,
+    /// Metres per newton.
+    Compliance,
+    /// Tesla metres.
+    ForceFactor,
+    /// Kilograms per second.
+    MechanicalResistance,
+    /// Decibels re 20 µPa; any sign.
+    SoundLevel,
 }
 
 /// Which numbers a dimension can take.
@@ -58,6 +66,10 @@ impl Dimension {
         Self::Level,
         Self::Voltage,
         Self::Inductance,
+        Self::Compliance,
+        Self::ForceFactor,
+        Self::MechanicalResistance,
+        Self::SoundLevel,
     ];
 
     /// What it is called in a message.
@@ -77,6 +89,10 @@ impl Dimension {
             Self::Level => "level",
             Self::Voltage => "voltage",
             Self::Inductance => "inductance",
+            Self::Compliance => "compliance",
+            Self::ForceFactor => "force factor",
+            Self::MechanicalResistance => "mechanical resistance",
+            Self::SoundLevel => "sound level",
         }
     }
 
@@ -96,7 +112,7 @@ impl Dimension {
 
     pub(super) fn sign(self) -> Sign {
         match self {
-            Self::Altitude | Self::Level => Sign::Any,
+            Self::Altitude | Self::Level | Self::SoundLevel => Sign::Any,
             Self::Ratio => Sign::NotNegative,
             _ => Sign::Positive,
         }
@@ -106,7 +122,7 @@ impl Dimension {
     pub(super) fn takes_relative_spread(self) -> bool {
         !matches!(
             self,
-            Self::Temperature | Self::Altitude | Self::Level | Self::Ratio
+            Self::Temperature | Self::Altitude | Self::Level | Self::Ratio | Self::SoundLevel
         )
     }
 
@@ -140,6 +156,10 @@ impl Dimension {
             Self::Level => LEVEL,
             Self::Voltage => VOLTAGE,
             Self::Inductance => INDUCTANCE,
+            Self::Compliance => COMPLIANCE,
+            Self::ForceFactor => FORCE_FACTOR,
+            Self::MechanicalResistance => MECHANICAL_RESISTANCE,
+            Self::SoundLevel => SOUND_LEVEL,
         }
     }
 }
@@ -234,3 +254,11 @@ const INDUCTANCE: &[Unit] = &[
     decimal(&["H"], 0),
     decimal(&["uH", "\u{b5}H", "\u{3bc}H"], -6),
 ];
+const COMPLIANCE: &[Unit] = &[
+    decimal(&["mm/N"], -3),
+    decimal(&["um/N", "\u{b5}m/N", "\u{3bc}m/N"], -6),
+    decimal(&["m/N"], 0),
+];
+const FORCE_FACTOR: &[Unit] = &[decimal(&["Tm", "T.m", "T\u{b7}m", "N/A"], 0)];
+const MECHANICAL_RESISTANCE: &[Unit] = &[decimal(&["kg/s", "Ns/m", "N.s/m", "N\u{b7}s/m"], 0)];
+const SOUND_LEVEL: &[Unit] = &[decimal(&["dB"], 0)];

@@ -2,6 +2,7 @@
 
 use super::SessionError;
 use super::curves::{Group, Measured, air, measure};
+use super::driver_state::{changes, second_peaks, without_loops};
 use super::jig_reading;
 use super::levels::levels;
 use super::meter::meter;
@@ -12,6 +13,7 @@ use super::write::{self, Whole};
 use crate::faults::{corners_on_curve, curve_findings, starts_too_high};
 use crate::finding::{Code, Finding, Severity, Verdict};
 use crate::fit::{Choice, Fit, Observation, Resonance, Unfitted, fit_all, resonance};
+use crate::impedance::combine_on_one_jig;
 use crate::parameters::{
     Influence, Known, SmallSignal, Wanted, method_findings, plausibility_findings, small_signal,
 };
@@ -151,6 +153,10 @@ fn driver(
             findings.push(table_note(&observation.name));
         }
     }
+    // What rubs or distorts roughens the curve: peaks in it are none of the driver's.
+    if !findings.iter().any(|f| f.code == Code::Distorted) {
+        findings.extend(second_peaks(&observations));
+    }
     let mut outcome = Outcome {
         observations,
         spreads,
@@ -174,8 +180,12 @@ fn driver(
             return Ok(outcome);
         }
     };
+    let (fit, loops) = without_loops(fit, &outcome.observations, &session.choice, watcher)
+        .map_err(|_| SessionError::Cancelled)?;
+    findings.extend(loops);
     findings.extend(too_high(&outcome.observations, &fit.seen));
     findings.extend(fit.findings.iter().cloned());
+    findings.extend(changes(measured, &use_group, &value, &fit));
     let (known, method) =
         method_findings(&outcome.observations, &fit, value(Which::ConeKnown) > 0.0);
     findings.extend(method);
@@ -272,8 +282,7 @@ fn spread(
             .about(group.name.clone()),
         );
     }
-    let curves: Vec<_> = curves.into_iter().map(|(_, curve)| curve).collect();
-    crate::impedance::combine(&curves)?.spread
+    combine_on_one_jig(&measured.curves_apart(group, value), 1)?.spread
 }
 
 /// Curves that begin too close to their resonances; without `seen`, those that have none because they begin above it.

@@ -6,13 +6,15 @@ use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, recording_findings};
+use crate::faults::{Expected, hum_lines, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, resonance};
-use crate::impedance::{ImpedanceCurve, combine, from_ratio};
+use crate::impedance::{ImpedanceCurve, combine_on_one_jig, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
-use crate::signal::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
+use crate::quantity::Covariance2;
+use crate::recording::Take;
+use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
 
 /// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
 /// no source); with a known cone it is the load of the free disc.
@@ -64,6 +66,7 @@ pub(super) fn measure(
         high_hz: session.band_hz.1,
         resolution_hz: coarsest(&session.takes),
         may_vanish: false,
+        left_out: vec![],
     };
     let wiring = session.jig.map(|jig| jig.wiring);
     let swap = session.jig.is_some_and(|jig| jig.swap_channels);
@@ -96,8 +99,12 @@ pub(super) fn measure(
                 }
             },
             Data::Recording(recording) => {
-                let faults =
-                    recording_findings(&take.name, &recording, expected(&take.condition, wiring));
+                let faults = recording_findings(
+                    &take.name,
+                    &recording,
+                    expected(&take.condition, wiring),
+                    session.played.as_ref(),
+                );
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
@@ -111,6 +118,10 @@ pub(super) fn measure(
                 if lost {
                     continue;
                 }
+                let known = take.findings.iter().any(|f| f.code == Code::Distorted);
+                if !take.condition.is_calibration() && !known {
+                    findings.extend(touching(&take.name, &recording));
+                }
                 if matches!(take.condition, Condition::FreeAir) && !take.aside {
                     let level = rms_dbfs(recording.source());
                     if measured.level_dbfs.is_none_or(|loudest| level > loudest) {
@@ -120,7 +131,8 @@ pub(super) fn measure(
                 let rate_hz = f64::from(recording.sample_rate_hz());
                 let settings = RatioSettings {
                     may_vanish: expected(&take.condition, wiring).silent_driver,
-                    ..settings
+                    left_out: hum(&recording),
+                    ..settings.clone()
                 };
                 match channel_ratio(
                     recording.source(),
@@ -129,7 +141,12 @@ pub(super) fn measure(
                     &settings,
                     watcher,
                 ) {
-                    Ok(ratio) => Reading::Ratio(ratio),
+                    Ok(ratio) => {
+                        if !settings.may_vanish {
+                            findings.extend(noise_finding(&take.name, &ratio));
+                        }
+                        Reading::Ratio(ratio)
+                    }
                     Err(SignalError::Cancelled) => return Err(SessionError::Cancelled),
                     Err(error) => {
                         findings.push(no_signal(&take.name, &error.to_string()));
@@ -227,6 +244,20 @@ pub fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
         },
         _ => Expected::default(),
     }
+}
+
+/// How far a line of hum reaches to either side, Hz. With tapers in the usual silences of half a second and a second it is down
+/// by 40 dB there, and falls steeply beyond.
+const HUM_REACH_HZ: f64 = 2.0;
+
+/// The lines of hum in a recording.
+fn hum(recording: &Take) -> Vec<LeftOut> {
+    let lines = hum_lines(recording).map_or(vec![], |hum| hum.lines_hz);
+    let line = |frequency_hz| LeftOut {
+        frequency_hz,
+        half_width_hz: HUM_REACH_HZ,
+    };
+    lines.into_iter().map(line).collect()
 }
 
 fn no_signal(take: &str, what: &str) -> Finding {
@@ -340,12 +371,33 @@ impl Measured {
             .collect()
     }
 
+    /// The curves of a driver group's members with their own noise only, each with the covariance that all takes on the jig share.
+    pub fn curves_apart(
+        &self,
+        group: &Group,
+        value: &dyn Fn(Which) -> f64,
+    ) -> Vec<(ImpedanceCurve, Vec<Covariance2>)> {
+        let jig = self.wiring.map(|wiring| {
+            let jig = self.jig(wiring, value);
+            (jig, self.corrections(value, false))
+        });
+        let apart = |member: &Member| match (&member.reading, &jig) {
+            (Reading::Ratio(ratio), Some((jig, corrections))) => {
+                from_ratio_apart(ratio, jig, corrections)
+            }
+            (Reading::Table(curve), _) => Some((curve.clone(), vec![])),
+            (Reading::Ratio(_), None) => None,
+        };
+        group.members.iter().filter_map(apart).collect()
+    }
+
     /// The observations for assumed values. `None` for a group whose curve has no finite value.
     pub fn observations(
         &self,
         use_group: &dyn Fn(&Group) -> bool,
         value: &dyn Fn(Which) -> f64,
     ) -> Vec<Observation> {
+        let n_conditions = self.driver.iter().filter(|group| use_group(group)).count();
         let groups = self
             .driver
             .iter()
@@ -353,12 +405,8 @@ impl Measured {
             .filter(|(_, group)| use_group(group));
         groups
             .filter_map(|(i, group)| {
-                let curves: Vec<ImpedanceCurve> = self
-                    .member_curves(group, value)
-                    .into_iter()
-                    .map(|(_, curve)| curve)
-                    .collect();
-                let curve = combine(&curves)?.curve;
+                let curve =
+                    combine_on_one_jig(&self.curves_apart(group, value), n_conditions)?.curve;
                 let loading = loading(group, i, &curve, value);
                 Some(Observation {
                     name: group.name.clone(),

@@ -123,6 +123,7 @@ impl SessionFile {
             choice: self.choice,
             n_draws: self.n_draws,
             seed: self.seed,
+            played: None,
             takes,
         }
     }

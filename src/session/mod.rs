@@ -5,6 +5,7 @@
 
 mod analyse;
 mod curves;
+mod driver_state;
 mod file;
 mod jig_findings;
 mod jig_reading;

@@ -1,6 +1,7 @@
 //! What a session is.
 
 use crate::air::AirInput;
+use crate::faults::Played;
 use crate::finding::Finding;
 use crate::fit::Choice;
 use crate::impedance::ImpedanceCurve;
@@ -162,6 +163,8 @@ pub struct Session {
     pub n_draws: usize,
     /// Seed of the draws.
     pub seed: u64,
+    /// The stimulus that was played in every take; `None` if nobody gave it.
+    pub played: Option<Played>,
     /// Takes in any order; at least one in free air.
     pub takes: Vec<SessionTake>,
 }

@@ -6,7 +6,7 @@ use super::session::{Condition, Cone, Session};
 use super::typed_jig::jig_values;
 use crate::air::ResolvedAir;
 use crate::finding::{Code, Finding, Severity};
-use crate::parameters::Role;
+use crate::parameters::{INFLUENCE_STEP, Role};
 use crate::quantity::{Spread, Stated};
 
 // Half-widths where a value came without one. Common practice, no source.
@@ -93,7 +93,7 @@ impl TypedList {
         }
     }
 
-    /// The value of one, with `higher` a standard uncertainty up.
+    /// The value of one, with `higher` up by [`INFLUENCE_STEP`] standard uncertainties.
     pub fn value_with(&self, which: Which, higher: Which) -> f64 {
         let up = |typed: &Typed| typed.stated.standard_uncertainty().unwrap_or(0.0);
         let shift = self
@@ -101,7 +101,7 @@ impl TypedList {
             .iter()
             .find(|typed| typed.which == which && which == higher)
             .map_or(0.0, up);
-        self.value(which) + shift
+        self.value(which) + INFLUENCE_STEP * shift
     }
 }
 

@@ -51,10 +51,14 @@ pub(super) fn excited_hz(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Option
         let (first, last) = bins_between(spectra, edge(i), edge(i + 1));
         // A stretch narrower than a bin shares its neighbour's.
         let last = if last > first { last } else { first + 1 };
-        let mean = spectra
-            .s11
-            .get(first..last)
-            .map_or(0.0, |part| part.iter().sum::<f64>() / (last - first) as f64);
+        let mut n_kept = 0;
+        let kept = spectra.kept(first, last.min(spectra.n_bins()));
+        let sum: f64 = kept.inspect(|_| n_kept += 1).map(|k| spectra.s11[k]).sum();
+        let mean = if n_kept == 0 {
+            0.0
+        } else {
+            sum / f64::from(n_kept)
+        };
         power.push(mean * edge(i));
     }
     let strongest = power

@@ -212,7 +212,7 @@ fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
 
 /// How long the window that starts here is, a neighbour's length to begin with; and the frequency and [`FollowWindow::tonal`]
 /// in it.
-fn window_length(
+pub(super) fn window_length(
     played: &[f32],
     start: usize,
     guess: usize,

@@ -13,6 +13,18 @@ pub fn loading_share(
     follow: &Follow,
     sample_rate_hz: f64,
 ) -> f64 {
+    loading_share_from(LEAST_SHARE, played, recorded, other, follow, sample_rate_hz)
+}
+
+/// [`loading_share`] down to another lowest share: an output of ten times the sense resistor gives −10 across the resistor.
+pub fn loading_share_from(
+    least_share: f64,
+    played: &[f32],
+    recorded: &[f32],
+    other: &[f32],
+    follow: &Follow,
+    sample_rate_hz: f64,
+) -> f64 {
     let Some(global) = follow.delay_frames else {
         return 0.0;
     };
@@ -28,7 +40,7 @@ pub fn loading_share(
         let omega = std::f64::consts::TAU * window.frequency_hz / sample_rate_hz;
         if let Some([r11, r12, r22]) = residuals(played, recorded, other, window, lag, omega)
             && r12 * r12 > CONVINCING * r11 * r22
-            && (LEAST_SHARE..MOST_SHARE).contains(&(r12 / r22))
+            && (least_share..MOST_SHARE).contains(&(r12 / r22))
         {
             shares.push(r12 / r22);
         }
@@ -39,7 +51,9 @@ pub fn loading_share(
     shares.sort_by(f64::total_cmp);
     // The median, since a glitch stands in both channels too; nothing if they do not agree.
     let at = |part: f64| shares[(part * (shares.len() - 1) as f64).round() as usize];
-    if at(0.75) - at(0.25) < AGREE {
+    // Large shares scatter with their size.
+    let large = if at(0.5) < -1.0 { -at(0.5) } else { 1.0 };
+    if at(0.75) - at(0.25) < AGREE * large {
         at(0.5)
     } else {
         0.0

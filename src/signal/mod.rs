@@ -6,23 +6,33 @@
 
 mod arrivals;
 mod bands;
+mod coherence;
 mod correlate;
+mod floor;
 mod follow;
 mod harmonics;
+mod leftover;
 mod loading;
 mod multisine;
 mod noise;
 mod ratio;
+mod recover;
+mod resample;
 mod spectra;
 mod stimulus;
 mod sweep;
 
 pub use arrivals::{BandGain, Echo, band_gains, echo};
+pub use coherence::{Shared, shared_noise};
 pub use correlate::stretch_delay;
+pub use floor::{FloorFrame, noise_floor};
 pub use follow::{Follow, FollowWindow, fit_windows, follow, follow_again};
 pub use harmonics::{HarmonicPoint, Harmonics, harmonics};
-pub use loading::loading_share;
+pub use leftover::{Leftover, leftover};
+pub use loading::{loading_share, loading_share_from};
 pub use multisine::{Multisine, Tilt};
-pub use ratio::{ChannelRatio, RatioSettings, SignalError, channel_ratio};
+pub use ratio::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
+pub use recover::recovered_sweep;
+pub use resample::resampled;
 pub use stimulus::{Envelope, StimulusError};
 pub use sweep::SynchronizedSweep;

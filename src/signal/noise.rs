@@ -15,10 +15,65 @@ const N_UNKNOWN: usize = 5;
 /// Keeps the normal equations solvable where two columns coincide (a flat ratio); far below any recording's noise.
 const RIDGE: f64 = 1e-13;
 
-/// Mean |E|² of one bin of one block around bins `first..last`, where E = X2 − H·X1; `None` if too few bins exist.
-pub(super) fn residual_power(spectra: &Spectra, first: usize, last: usize) -> Option<f64> {
-    let (first, last) = widened(spectra, first, last)?;
-    let n = last - first;
+/// Mean |E|² of one bin of one block, where E = X2 − H·X1, from windows side by side.
+pub(super) struct Noise {
+    /// Middle bin of each window, its noise and the degrees of freedom.
+    windows: Vec<(f64, f64, f64)>,
+}
+
+/// How far from a band windows count, in windows. Three or four of them know the noise's variance to a tenth, so that points do
+/// not count for more because they happen to lie well with their neighbours.
+const REACH: f64 = 2.0;
+
+impl Noise {
+    /// Looks at the noise between two frequencies, Hz, and as far beyond as windows reach.
+    pub(super) fn of(spectra: &Spectra, low_hz: f64, high_hz: f64) -> Self {
+        let beyond = (REACH * WINDOW_BINS as f64) as usize;
+        let first = ((low_hz / spectra.bin_hz) as usize)
+            .saturating_sub(beyond)
+            .max(1);
+        let last = ((high_hz / spectra.bin_hz) as usize + beyond).min(spectra.n_bins());
+        let mut windows = vec![];
+        let mut from = first;
+        while let Some(to) = window_end(spectra, from, last) {
+            if let Some((power, freedom)) = residual_power(spectra, from, to) {
+                windows.push((0.5 * (from + to - 1) as f64, power, freedom));
+            }
+            from = to;
+        }
+        Self { windows }
+    }
+
+    /// The noise at bins `first..last`: a mean over the windows there and around, that counts the nearer the more.
+    pub(super) fn around(&self, first: usize, last: usize) -> Option<f64> {
+        let middle = 0.5 * (first + last - 1) as f64;
+        let reach = REACH * WINDOW_BINS as f64 + 0.5 * (last - first) as f64;
+        let near = self.windows.partition_point(|w| w.0 <= middle - reach);
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for (at, power, freedom) in &self.windows[near..] {
+            let far = (at - middle).abs() / reach;
+            if far >= 1.0 {
+                break;
+            }
+            let weight = freedom * (1.0 - far * far);
+            sum += weight * power;
+            weights += weight;
+        }
+        (weights > 0.0).then(|| sum / weights)
+    }
+}
+
+/// Where a window of enough kept bins ends that starts at `from`; `None` if there are too few before `last`.
+fn window_end(spectra: &Spectra, from: usize, last: usize) -> Option<usize> {
+    spectra.kept(from, last).nth(WINDOW_BINS - 1).map(|k| k + 1)
+}
+
+/// Mean |E|² of one bin of one block in a window, and the degrees of freedom behind it.
+fn residual_power(spectra: &Spectra, first: usize, last: usize) -> Option<(f64, f64)> {
+    let n = spectra.kept(first, last).count();
+    if n < 2 * N_UNKNOWN {
+        return None;
+    }
     let sums = Sums::over(spectra, first, last);
     let freedom = (n * spectra.n_blocks - N_UNKNOWN) as f64;
     let left = sums
@@ -26,7 +81,10 @@ pub(super) fn residual_power(spectra: &Spectra, first: usize, last: usize) -> Op
         .unwrap_or_else(|| sums.q[0] - sums.c[0].norm_sqr() / sums.m[0]);
     // Cancellation can leave a trifle below zero; what remains below rounding is rounding.
     let rounding = 4.0 * f64::EPSILON * sums.q[0];
-    Some(if left > rounding { left } else { rounding } / freedom)
+    Some((
+        if left > rounding { left } else { rounding } / freedom,
+        freedom,
+    ))
 }
 
 /// Moments of the window's bins, r running from −1 to 1 across it.
@@ -51,11 +109,12 @@ impl Sums {
             q: [0.0; 5],
             c: [Complex64::default(); 5],
         };
-        for k in first..last {
+        let n = spectra.kept(first, last).count() as f64;
+        for k in spectra.kept(first, last) {
             let r = (k as f64 - centre) / half;
             let mut power = 1.0;
             for p in 0..5 {
-                sums.u[p] += power / (last - first) as f64;
+                sums.u[p] += power / n;
                 sums.m[p] += power * spectra.s11[k];
                 sums.q[p] += power * spectra.s22[k];
                 sums.c[p] += spectra.s12[k] * power;
@@ -103,14 +162,6 @@ impl Sums {
         }
         Some((self.q[0] - explained) / mean_d2)
     }
-}
-
-/// At least [`WINDOW_BINS`] bins around the given ones.
-fn widened(spectra: &Spectra, first: usize, last: usize) -> Option<(usize, usize)> {
-    let missing = WINDOW_BINS.saturating_sub(last - first);
-    let low = first.saturating_sub(missing.div_ceil(2)).max(1);
-    let high = (low + WINDOW_BINS).max(last).min(spectra.n_bins());
-    (high - low >= 2 * N_UNKNOWN).then_some((low, high))
 }
 
 /// The solution x of A·x = b and b†·x, for a Hermitian positive definite A: Cholesky, A = L·L†.

@@ -3,7 +3,7 @@
 use num_complex::Complex64;
 
 use super::bands::{bins_between, edges_hz, excited_hz};
-use super::noise::residual_power;
+use super::noise::Noise;
 use super::spectra::{Spectra, spectra};
 use crate::progress::Watcher;
 use crate::quantity::{Covariance2, FrequencyGrid};
@@ -48,8 +48,17 @@ pub enum SignalError {
     Cancelled,
 }
 
-/// What part of the spectrum to use.
+/// A narrow stretch of the spectrum that holds something foreign, such as a line of mains hum.
 #[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LeftOut {
+    /// Its middle, Hz.
+    pub frequency_hz: f64,
+    /// How far it reaches to either side, Hz.
+    pub half_width_hz: f64,
+}
+
+/// What part of the spectrum to use.
+#[derive(Clone, Debug, PartialEq)]
 pub struct RatioSettings {
     /// Lowest frequency, Hz.
     pub low_hz: f64,
@@ -60,6 +69,9 @@ pub struct RatioSettings {
     /// Whether channel 2 may hold next to nothing, as with shorted leads: then a point counts by its uncertainty relative to
     /// channel 1, not to the ratio, since leaving out what noise makes small would bias the rest.
     pub may_vanish: bool,
+    /// Stretches whose bins are used neither for the ratio nor for its noise. A band that loses more than half of its bins is
+    /// left out altogether.
+    pub left_out: Vec<LeftOut>,
 }
 
 impl RatioSettings {
@@ -125,17 +137,20 @@ pub fn channel_ratio(
     if !usable || !settings.high_hz.is_finite() {
         return Err(nothing);
     }
-    let spectra = spectra(source, driver, sample_rate_hz, watcher)?;
+    let mut spectra = spectra(source, driver, sample_rate_hz, watcher)?;
+    spectra.leave_out(&settings.left_out);
+    let spectra = spectra;
     let (low_hz, high_hz) =
         excited_hz(&spectra, settings.low_hz, settings.high_hz).ok_or(nothing.clone())?;
     let edges = edges_hz(settings.low_hz, settings.high_hz, settings.resolution_hz);
+    let noise = Noise::of(&spectra, low_hz, high_hz);
     let bands: Vec<Band> = edges
         .windows(2)
         .filter(|pair| {
             pair[0] >= low_hz - settings.resolution_hz
                 && pair[1] <= high_hz + settings.resolution_hz
         })
-        .filter_map(|pair| reduce(&spectra, pair[0], pair[1], settings.may_vanish))
+        .filter_map(|pair| reduce(&spectra, &noise, pair[0], pair[1], settings.may_vanish))
         .collect();
     let points = centred(&bands);
     let frequency =
@@ -148,15 +163,22 @@ pub fn channel_ratio(
 }
 
 /// Sums of one band; `None` if it holds no bin, or no signal above the noise.
-fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64, may_vanish: bool) -> Option<Band> {
+fn reduce(
+    spectra: &Spectra,
+    noise: &Noise,
+    low_hz: f64,
+    high_hz: f64,
+    may_vanish: bool,
+) -> Option<Band> {
     let (first, last) = bins_between(spectra, low_hz, high_hz);
-    if last <= first {
+    let n_kept = spectra.kept(first, last).count();
+    if n_kept == 0 || 2 * n_kept < last - first {
         return None;
     }
-    let noise = residual_power(spectra, first, last)?;
+    let noise = noise.around(first, last)?;
     let (mut s11, mut s12, mut moment1, mut moment2) = (0.0, Complex64::default(), 0.0, 0.0);
     let middle_hz = 0.5 * (low_hz + high_hz);
-    for k in first..last {
+    for k in spectra.kept(first, last) {
         let offset_hz = k as f64 * spectra.bin_hz - middle_hz;
         s11 += spectra.s11[k];
         s12 += spectra.s12[k];
@@ -166,8 +188,7 @@ fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64, may_vanish: bool) -> Opt
     let rough = s12 / s11;
     // (S9): the residual holds the noise of both channels. Both inputs of one converter are taken as equally noisy;
     // channel 1's share would otherwise pull H towards zero.
-    let own_noise =
-        (last - first) as f64 * spectra.n_blocks as f64 * noise / (1.0 + rough.norm_sqr());
+    let own_noise = n_kept as f64 * spectra.n_blocks as f64 * noise / (1.0 + rough.norm_sqr());
     let signal = s11 - own_noise;
     let above_noise = signal > 0.5 * s11;
     if !above_noise {
@@ -191,8 +212,8 @@ fn reduce(spectra: &Spectra, low_hz: f64, high_hz: f64, may_vanish: bool) -> Opt
     })
 }
 
-/// Moves each band's mean to the value at its middle: formula (S10). A band without neighbours on both sides stays at
-/// its centroid, uncorrected.
+/// Moves each band's mean to the value at its middle: formula (S10). A band with fewer than two neighbours stays at its
+/// centroid, uncorrected.
 fn centred(bands: &[Band]) -> Vec<(f64, Complex64, f64)> {
     (0..bands.len())
         .map(|i| {
@@ -218,14 +239,24 @@ const NEIGHBOURS: usize = 2;
 
 /// Slope and second derivative of H at a band's centroid, by a parabola through it and its neighbours.
 fn local_shape(bands: &[Band], i: usize) -> Option<(Complex64, Complex64)> {
-    let reach = NEIGHBOURS.min(i).min(bands.len() - 1 - i);
     let band = &bands[i];
-    let near = &bands[i - reach..=i + reach];
-    // A gap (between the lines of a multisine) makes the far side no neighbour.
-    let gap = near
-        .windows(2)
-        .any(|p| p[1].middle_hz - p[0].middle_hz > 1.5 * p[1].width_hz);
-    if reach == 0 || gap {
+    // A gap (between the lines of a multisine, or where a line of hum was left out) makes the far side no neighbour.
+    let gap = |a: &Band, b: &Band| b.middle_hz - a.middle_hz > 1.5 * b.width_hz;
+    let mut first = i;
+    while first > 0 && i - first < NEIGHBOURS && !gap(&bands[first - 1], &bands[first]) {
+        first -= 1;
+    }
+    let mut last = i;
+    while last + 1 < bands.len() && last - i < NEIGHBOURS && !gap(&bands[last], &bands[last + 1]) {
+        last += 1;
+    }
+    // As many on either side; beside an end or a gap, what there is on one.
+    let even = (i - first).min(last - i);
+    if even > 0 {
+        (first, last) = (i - even, i + even);
+    }
+    let near = &bands[first..=last];
+    if near.len() < 3 {
         return None;
     }
     let mut moments = [0.0; 5];

@@ -2,9 +2,10 @@
 
 use num_complex::Complex64;
 use realfft::{RealFftPlanner, RealToComplex};
+use std::ops::Range;
 use std::sync::Arc;
 
-use super::ratio::SignalError;
+use super::ratio::{LeftOut, SignalError};
 use crate::progress::{Continue, Watcher};
 
 /// Longest take that is transformed in one piece: 87 s at 48 kHz. Beyond it memory would grow past need, and the
@@ -34,11 +35,39 @@ pub(super) struct Spectra {
     pub n_blocks: usize,
     /// By how much neighbouring bins' correlation inflates the variance of a mean over them: Σ|C_m|², formula (S6).
     pub inflation: f64,
+    /// Bins that count for nothing, ascending and apart from each other.
+    left_out: Vec<Range<usize>>,
 }
 
 impl Spectra {
     pub fn n_bins(&self) -> usize {
         self.s11.len()
+    }
+
+    /// Leaves out the bins of these stretches.
+    pub fn leave_out(&mut self, stretches: &[LeftOut]) {
+        let bin = |hz: f64| (hz / self.bin_hz).clamp(0.0, self.n_bins() as f64);
+        let mut ranges: Vec<Range<usize>> = stretches
+            .iter()
+            .map(|s| {
+                let low = bin(s.frequency_hz - s.half_width_hz).ceil() as usize;
+                let high = bin(s.frequency_hz + s.half_width_hz).floor() as usize + 1;
+                low..high
+            })
+            .filter(|range| !range.is_empty())
+            .collect();
+        ranges.sort_by_key(|range| range.start);
+        self.left_out = ranges;
+    }
+
+    /// The bins of `first..last` that count.
+    pub fn kept(&self, first: usize, last: usize) -> impl Iterator<Item = usize> + '_ {
+        let from = self.left_out.partition_point(|range| range.end <= first);
+        let near = &self.left_out[from..];
+        let n = near.partition_point(|range| range.start < last);
+        let near = &near[..n];
+        (first..last)
+            .filter(move |k| near.is_empty() || !near.iter().any(|range| range.contains(k)))
     }
 }
 
@@ -53,17 +82,34 @@ pub(super) fn spectra(
     if n <= WHOLE_AT_MOST {
         let (quiet_start, quiet_end) = silent_ends(source, driver, sample_rate_hz);
         let size = smooth_even_length(n);
-        let start = if quiet_start && !quiet_end {
-            n - size
+        let cut = n - size;
+        let (start, cut_start, cut_end) = if quiet_start && !quiet_end {
+            (cut, cut, 0)
         } else {
-            0
+            (0, 0, cut)
         };
-        let window = taper(
-            size,
-            if quiet_start { 0.0 } else { TAPER },
-            if quiet_end { 0.0 } else { TAPER },
+        let [still_start, still_end] = stillness(source, driver, sample_rate_hz);
+        // In stillness a taper changes nothing but noise and hum; in the signal it costs a little, (S5).
+        let part = |quiet: bool, still: usize, cut: usize| {
+            let still = still.saturating_sub(cut);
+            if quiet {
+                (still as f64 / size as f64, still)
+            } else {
+                (TAPER, 0)
+            }
+        };
+        let (at_start, silent_before) = part(quiet_start, still_start, cut_start);
+        let (at_end, silent_after) = part(quiet_end, still_end, cut_end);
+        let window = taper(size, at_start, at_end);
+        let sounding = silent_before..size - silent_after;
+        return accumulate(
+            source,
+            driver,
+            sample_rate_hz,
+            (&window, sounding),
+            &[start],
+            watcher,
         );
-        return accumulate(source, driver, sample_rate_hz, &window, &[start], watcher);
     }
     // Periodic raised cosine at half overlap: the squared weights of all blocks sum to a constant.
     let window = taper(BLOCK, 0.5, 0.5);
@@ -72,7 +118,14 @@ pub(super) fn spectra(
     if starts.last().is_none_or(|&last| last + BLOCK < n) {
         starts.push(n - BLOCK);
     }
-    accumulate(source, driver, sample_rate_hz, &window, &starts, watcher)
+    accumulate(
+        source,
+        driver,
+        sample_rate_hz,
+        (&window, 0..BLOCK),
+        &starts,
+        watcher,
+    )
 }
 
 /// Width of a bin for a take of this length, Hz. Where neighbouring bins are correlated the independent ones are wider;
@@ -90,7 +143,7 @@ fn accumulate(
     source: &[f32],
     driver: &[f32],
     sample_rate_hz: f64,
-    window: &[f64],
+    (window, sounding): (&[f64], Range<usize>),
     starts: &[usize],
     watcher: &mut dyn Watcher,
 ) -> Result<Spectra, SignalError> {
@@ -106,7 +159,8 @@ fn accumulate(
         s22: vec![0.0; n_bins],
         s12: vec![Complex64::default(); n_bins],
         n_blocks: starts.len(),
-        inflation: inflation(window),
+        inflation: inflation(window, sounding),
+        left_out: vec![],
     };
     for (i, &start) in starts.iter().enumerate() {
         if watcher.at("spectra", i as f64 / starts.len() as f64) == Continue::No {
@@ -155,22 +209,69 @@ fn transform(
     debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
 }
 
+/// Signal this far below the loudest stretch is none: what a taper then does to it is less still.
+const STILL: f64 = 1e-4;
+/// Stillness ends where it gets louder than this multiple of its quietest stretch; noise and hum do not within a stretch of 50 ms.
+const LOUDER: f64 = 1.5;
+/// Stretches that are kept clear before sound sets in and after it is over.
+const CLEAR: usize = 1;
+
+/// Frames of stillness at the start and at the end: nothing but noise and hum.
+fn stillness(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> [usize; 2] {
+    let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, source.len());
+    let judge = |channel: &[f32]| -> [usize; 2] {
+        let loudness = loudness(channel, stretch);
+        let loudest = loudness
+            .iter()
+            .copied()
+            .fold(0.0, |m: f64, v| if v > m { v } else { m });
+        let still = |list: &mut dyn Iterator<Item = f64>| -> usize {
+            let mut quietest = f64::INFINITY;
+            let mut n = 0;
+            for v in list {
+                if v < quietest {
+                    quietest = v;
+                }
+                if v > LOUDER * quietest && v > STILL * loudest {
+                    break;
+                }
+                n += 1;
+            }
+            n
+        };
+        let from_start = still(&mut loudness.iter().copied());
+        let from_end = still(&mut loudness.iter().rev().copied());
+        if from_start + from_end + 2 * CLEAR >= loudness.len() {
+            return [0, 0];
+        }
+        let frames = |n: usize| n.saturating_sub(CLEAR) * stretch;
+        // The last stretch may be shorter than the others.
+        let missing = loudness.len() * stretch - channel.len();
+        [frames(from_start), frames(from_end).saturating_sub(missing)]
+    };
+    let (s, d) = (judge(source), judge(driver));
+    [s[0].min(d[0]), s[1].min(d[1])]
+}
+
+/// RMS of each stretch without the channel's mean.
+fn loudness(channel: &[f32], stretch: usize) -> Vec<f64> {
+    let mean = channel.iter().map(|&v| f64::from(v)).sum::<f64>() / channel.len() as f64;
+    let power = |part: &[f32]| {
+        part.iter()
+            .map(|&v| (f64::from(v) - mean).powi(2))
+            .sum::<f64>()
+    };
+    channel
+        .chunks(stretch)
+        .map(|part| (power(part) / part.len() as f64).sqrt())
+        .collect()
+}
+
 /// Whether start and end lie well below the loudest stretch, on both channels.
 fn silent_ends(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> (bool, bool) {
     let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, source.len());
     let judge = |channel: &[f32]| {
-        let mean = channel.iter().map(|&v| f64::from(v)).sum::<f64>() / channel.len() as f64;
-        let loudness: Vec<f64> = channel
-            .chunks(stretch)
-            .map(|part| {
-                (part
-                    .iter()
-                    .map(|&v| (f64::from(v) - mean).powi(2))
-                    .sum::<f64>()
-                    / part.len() as f64)
-                    .sqrt()
-            })
-            .collect();
+        let loudness = loudness(channel, stretch);
         let loudest = loudness
             .iter()
             .copied()
@@ -198,21 +299,11 @@ fn taper(n: usize, at_start: f64, at_end: f64) -> Vec<f64> {
         .collect()
 }
 
-/// Σ|C_m|² with C_m the transform of the squared window, formula (S6). Lags beyond a few bins add nothing.
-fn inflation(window: &[f64]) -> f64 {
-    let n = window.len() as f64;
-    let total: f64 = window.iter().map(|w| w * w).sum();
-    let mut sum = 1.0;
-    for lag in 1..=4 {
-        let step = Complex64::from_polar(1.0, -std::f64::consts::TAU * f64::from(lag) / n);
-        let (mut turn, mut c) = (Complex64::new(1.0, 0.0), Complex64::default());
-        for w in window {
-            c += turn * (w * w);
-            turn *= step;
-        }
-        sum += 2.0 * (c / total).norm_sqr();
-    }
-    sum
+/// By how much the mean over bins scatters more than bins do, formula (S6): `sounding` is where the signal is.
+fn inflation(window: &[f64], sounding: Range<usize>) -> f64 {
+    let power = |part: &[f64], exponent: i32| part.iter().map(|w| w.powi(exponent)).sum::<f64>();
+    let signal = &window[sounding];
+    window.len() as f64 * power(signal, 4) / (power(window, 2) * power(signal, 2))
 }
 
 /// The longest even length up to `n` that has no prime factor above 13, which transforms fast. A few milliseconds at a
@@ -254,7 +345,7 @@ mod tests {
     #[test]
     fn inflation_of_the_raised_cosine() {
         let hann = taper(4096, 0.5, 0.5);
-        assert!((inflation(&hann) - (1.0 + 2.0 * (4.0 / 9.0 + 1.0 / 36.0))).abs() < 1e-6);
-        assert!((inflation(&taper(4096, 0.0, 0.0)) - 1.0).abs() < 1e-12);
+        assert!((inflation(&hann, 0..4096) - (1.0 + 2.0 * (4.0 / 9.0 + 1.0 / 36.0))).abs() < 1e-6);
+        assert!((inflation(&taper(4096, 0.0, 0.0), 0..4096) - 1.0).abs() < 1e-12);
     }
 }

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use farcone::impedance::table::TableError;
 use farcone::recording::RecordingError;
 use farcone::session::{ProfileError, SESSION_FILE_NAME, SessionFileError};
+use farcone::sheet::SheetError;
 
 /// Why something could not be read from or written to disk. Each message names the file.
 #[derive(Debug, thiserror::Error)]
@@ -53,6 +54,8 @@ pub enum StoreError {
     NotEmpty { folder: PathBuf },
     #[error("{}: another program is writing into this session; wait for it to end, then try again", folder.display())]
     Locked { folder: PathBuf },
+    #[error("{}: {source}", path.display())]
+    Sheet { path: PathBuf, source: SheetError },
     #[error("{}: {source}", path.display())]
     Profile { path: PathBuf, source: ProfileError },
     #[error(

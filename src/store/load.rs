@@ -1,14 +1,16 @@
 //! Takes from disk.
 
-use std::fs::File;
+use std::fs::{self, File};
 use std::io::{BufReader, Read, Seek};
 use std::path::{Path, PathBuf};
 
+use farcone::faults::Played;
 use farcone::finding::Finding;
 use farcone::impedance::table::TableFormat;
 use farcone::progress::{Continue, Watcher};
 use farcone::recording::{join_mono, read_take, read_wav};
 use farcone::session::{Data, Session, SessionFile, SessionTake, TakeFile};
+use farcone::sheet::Sheet;
 use sha2::{Digest, Sha256};
 
 use super::StoreError;
@@ -20,6 +22,18 @@ pub fn is_table(path: &Path) -> bool {
 
 fn table_format(path: &Path) -> Option<TableFormat> {
     TableFormat::from_name(&path.file_name()?.to_string_lossy())
+}
+
+/// Reads a sheet.
+pub fn read_sheet(path: &Path) -> Result<Sheet, StoreError> {
+    let text = fs::read_to_string(path).map_err(|source| StoreError::Open {
+        path: path.into(),
+        source,
+    })?;
+    Sheet::from_json(&text).map_err(|source| StoreError::Sheet {
+        path: path.into(),
+        source,
+    })
 }
 
 /// Reads the samples or tables of a session whose file names are relative to `folder`.
@@ -39,6 +53,26 @@ pub fn load(
         takes.push(load_take(take, folder)?);
     }
     Ok(session.with_data(takes))
+}
+
+/// Reads the stimulus that was played: the first channel of a WAV file.
+pub fn read_played(path: &Path) -> Result<Played, StoreError> {
+    let file = File::open(path).map_err(|source| StoreError::Open {
+        path: path.into(),
+        source,
+    })?;
+    let wrong = |source| StoreError::Take {
+        path: path.into(),
+        source,
+    };
+    let (audio, _) = read_wav(BufReader::new(file)).map_err(wrong)?;
+    let samples = audio
+        .channel(0)
+        .ok_or_else(|| wrong(farcone::recording::RecordingError::Empty))?;
+    Ok(Played {
+        samples: samples.to_vec(),
+        sample_rate_hz: audio.sample_rate_hz(),
+    })
 }
 
 fn load_take(take: &TakeFile, folder: &Path) -> Result<SessionTake, StoreError> {

@@ -6,6 +6,7 @@
     reason = "a test fails by panicking"
 )]
 
+mod compare;
 mod demo;
 #[cfg(feature = "audio")]
 mod devices;

@@ -137,6 +137,7 @@ pub fn session(jig: &Jig, sd_m2: f64, takes: Vec<SessionTake>) -> Session {
         choice: Choice::default(),
         n_draws: Session::DEFAULT_DRAWS,
         seed: 1,
+        played: None,
         takes,
     }
 }

@@ -46,6 +46,7 @@ fn check_ratio(setup: &Setup, load_ohm: Option<f64>) {
         high_hz: 18_000.0,
         resolution_hz: RatioSettings::resolution_hz(source.len(), rate_hz),
         may_vanish: false,
+        left_out: vec![],
     };
     let ratio = channel_ratio(&source, &driver, rate_hz, &settings, &mut Unwatched).unwrap();
     assert!(ratio.h.len() > 200, "{} points", ratio.h.len());

@@ -17,5 +17,7 @@ mod dice;
 mod fault;
 mod faults;
 mod jig_clean;
+mod judged;
 mod matrix;
+mod others;
 mod scenario;

@@ -94,7 +94,7 @@ impl Plan {
         self.stimulus.iter().fold(0.0, |m: f64, v| m.max(v.abs()))
     }
 
-    fn on_the_bench(&self) -> BenchTake {
+    pub fn on_the_bench(&self) -> BenchTake {
         let record = |element: &Element<'_>| {
             self.bench
                 .record(element, &self.stimulus, self.rate_hz, self.seed)
@@ -337,6 +337,21 @@ impl Scenario {
         self.plans.last_mut().unwrap()
     }
 
+    /// An added mass as the loaded take, if there is none: some faults need one.
+    pub fn weighed(&mut self) {
+        self.without("test-box");
+        if self.of("added-mass").next().is_none() {
+            let added_mass_kg = good_mass_kg(&self.about);
+            let mass_kg = Stated::within(added_mass_kg, 0.005 * added_mass_kg);
+            let mounting = Mounting::AddedMass { added_mass_kg };
+            self.add(
+                "added-mass",
+                Condition::AddedMass { mass_kg },
+                What::Driver(mounting),
+            );
+        }
+    }
+
     /// The same change of the samples in every take.
     pub fn spoil(&mut self, spoil: impl Fn(&mut BenchTake, u64) + Send + Sync + 'static) {
         let spoil: Spoil = Arc::new(spoil);
@@ -398,6 +413,7 @@ impl Scenario {
             choice: Choice::default(),
             n_draws: 2_000,
             seed: 1,
+            played: None,
             takes: takes.collect(),
         }
     }

@@ -1,5 +1,6 @@
 //! A sheet as a person reads it: table, where the doubt comes from, findings, plot.
 
+mod comparison;
 mod doubts;
 mod findings;
 mod levels;
@@ -12,6 +13,7 @@ use farcone::sheet::Sheet;
 use super::console::Look;
 use text::{Tint, tinted, wrapped};
 
+pub use comparison::{claims, comparison, running_in};
 pub use parameters::Truths;
 pub use plot::plot;
 

@@ -16,8 +16,8 @@ const COVERAGE_95: f64 = 1.96;
 /// How a parameter is called and shown.
 pub(super) struct Shape {
     pub symbol: &'static str,
-    unit: DisplayUnit,
-    what: &'static str,
+    pub unit: DisplayUnit,
+    pub what: &'static str,
 }
 
 pub(super) fn shape(key: Key) -> Shape {

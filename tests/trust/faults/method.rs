@@ -64,6 +64,7 @@ pub fn faults() -> Vec<Fault> {
             name: "added mass forgotten",
             group: "method",
             inject: |scenario, _, _| {
+                scenario.weighed();
                 for plan in scenario.of("added-mass") {
                     plan.what = What::Driver(Mounting::FreeAir);
                 }
@@ -99,6 +100,7 @@ pub fn faults() -> Vec<Fault> {
             name: "mass and test box contradict each other",
             group: "method",
             inject: |scenario, strength, dice| {
+                scenario.weighed();
                 let off = strength.pick(dice.between(1.15, 1.2), dice.between(1.4, 1.6));
                 let volume_m3 = good_volume_m3(&scenario.about);
                 let said_m3 = volume_m3 * off.powf(dice.sign());
@@ -154,6 +156,7 @@ pub fn faults() -> Vec<Fault> {
             name: "loaded take of another driver",
             group: "method",
             inject: |scenario, strength, dice| {
+                scenario.weighed();
                 let other = another(scenario, strength, dice);
                 let model = invented(other).1;
                 for plan in scenario.of("added-mass") {
@@ -228,6 +231,7 @@ fn starts_at(scenario: &mut Scenario, of_fs: f64) {
 
 /// A mass that lowers the resonance by this share, weighed right.
 fn mass_for_drop(scenario: &mut Scenario, drop: f64) {
+    scenario.weighed();
     let added_mass_kg = scenario.about.mms_kg * ((1.0 - drop).powi(-2) - 1.0);
     for plan in scenario.of("added-mass") {
         plan.what = What::Driver(Mounting::AddedMass { added_mass_kg });
@@ -248,6 +252,7 @@ fn boxed(volume_m3: f64, inverse_ql: f64) -> Mounting {
 /// A test box in place of the mass, its volume told right.
 fn in_a_box(scenario: &mut Scenario, ratio: f64, inverse_ql: f64) {
     scenario.without("added-mass");
+    scenario.without("test-box");
     let volume_m3 = scenario.about.vas_m3 / (ratio * ratio - 1.0);
     let condition = Condition::TestBox {
         volume_m3: Stated::within(volume_m3, 0.02 * volume_m3),
@@ -261,6 +266,7 @@ fn in_a_box(scenario: &mut Scenario, ratio: f64, inverse_ql: f64) {
 
 /// The mass sits on something soft: with the cone held it would resonate `above` times the loaded resonance, with a Q of 8.
 fn loose(scenario: &mut Scenario, above: f64) {
+    scenario.weighed();
     let about = scenario.about;
     let mass_kg = good_mass_kg(&about);
     let own_hz = above * 0.75 * about.fs_hz;

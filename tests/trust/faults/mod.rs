@@ -1,11 +1,19 @@
 //! Every fault that can be made on the virtual bench.
 
+mod driver;
 mod jig;
 mod method;
+mod recording;
 
 use crate::fault::Fault;
 
 /// All of them, group by group.
 pub fn all() -> Vec<Fault> {
-    [jig::faults(), method::faults()].concat()
+    [
+        recording::faults(),
+        jig::faults(),
+        driver::faults(),
+        method::faults(),
+    ]
+    .concat()
 }

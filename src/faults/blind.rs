@@ -1,0 +1,130 @@
+//! Frames, steps and contacts of a take whose stimulus nobody gave: a sweep is recovered from the take and followed through it.
+
+use super::contact::{contact_lost, lost_contact};
+use super::extent::Extent;
+use super::level::{LevelStep, level_steps};
+use super::playback::{LOWEST_HZ, TONAL, TOP, frames_lost, level_moved, what_was_lost};
+use super::recording::Expected;
+use super::statistics::median;
+use super::stretches::{Jump, Stretch, blank_stretches, counted, dips, jumps, lost_stretches};
+use crate::finding::Finding;
+use crate::recording::Take;
+use crate::signal::{
+    Follow, FollowWindow, follow, follow_again, loading_share_from, recovered_sweep,
+};
+
+/// Share of the windows above 150 Hz that has to be found, and how well the median one: else it is no sweep, or drowns in noise.
+const FOUND_SHARE: f64 = 0.8;
+const EXPLAINED: f64 = 0.97;
+const FROM_HZ: f64 = 150.0;
+/// Nobody says what drives the jig: an output of 15 ohm before a resistor of 1 ohm has −15.
+const LEAST_SHARE: f64 = -15.0;
+/// Jumps whose frames are counted again.
+const N_COUNTED: usize = 3;
+
+/// Findings of following the sweep that a take holds; none if it holds no sweep.
+pub(super) fn blind_findings(
+    name: &str,
+    take: &Take,
+    expected: Expected,
+    extent: &Extent,
+) -> Vec<Finding> {
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let Some((sweep, _)) = recovered_sweep(take.source(), rate_hz, &extent.sounding) else {
+        return vec![];
+    };
+    let first = follow(&sweep, take.source(), rate_hz);
+    let share = loading_share_from(
+        LEAST_SHARE,
+        &sweep,
+        take.source(),
+        take.driver(),
+        &first,
+        rate_hz,
+    );
+    let followed = if share == 0.0 {
+        first
+    } else {
+        let unloaded: Vec<f32> = take
+            .source()
+            .iter()
+            .zip(take.driver())
+            .map(|(&source, &driver)| source - share as f32 * driver)
+            .collect();
+        follow_again(&sweep, &unloaded, rate_hz, &first)
+    };
+    let asked: Vec<&FollowWindow> = followed
+        .windows
+        .iter()
+        .filter(|w| w.frequency_hz > LOWEST_HZ && w.frequency_hz < TOP * rate_hz && w.tonal > TONAL)
+        .collect();
+    if !is_followed(&asked) {
+        return vec![];
+    }
+    let contact = if expected.silent_driver {
+        None
+    } else {
+        lost_contact(&sweep, take, &followed, (LOWEST_HZ, TOP * rate_hz), rate_hz)
+    };
+    if let Some(at_frame) = contact {
+        return vec![contact_lost(name, at_frame / rate_hz)];
+    }
+    what_happened(name, &sweep, take, &followed, &asked)
+}
+
+/// Whether the sweep that was recovered is what the recording holds.
+fn is_followed(asked: &[&FollowWindow]) -> bool {
+    let high: Vec<&&FollowWindow> = asked.iter().filter(|w| w.frequency_hz > FROM_HZ).collect();
+    let n_found = high.iter().filter(|w| w.delay_frames.is_some()).count();
+    let mut explained: Vec<f64> = high.iter().map(|w| w.explained).collect();
+    n_found as f64 > FOUND_SHARE * high.len() as f64
+        && median(&mut explained).is_some_and(|explained| explained > EXPLAINED)
+}
+
+fn what_happened(
+    name: &str,
+    sweep: &[f32],
+    take: &Take,
+    followed: &Follow,
+    asked: &[&FollowWindow],
+) -> Vec<Finding> {
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let mut findings = vec![];
+    let mut jumps: Vec<Jump> = jumps(followed, asked, rate_hz);
+    jumps.sort_by(|a, b| b.frames.abs().total_cmp(&a.frames.abs()));
+    for jump in jumps.iter_mut().take(N_COUNTED) {
+        *jump = counted(*jump, (sweep, take.source()), followed, rate_hz);
+    }
+    let blanks = blank_stretches(sweep, take, followed, rate_hz);
+    let mut steps: Vec<LevelStep> = level_steps(followed, rate_hz);
+    let near = |frame: f64, at: f64| (frame - at).abs() < 0.05 * rate_hz;
+    // What is missing at the start or the end may be no part of the sweep at all.
+    let first_found = asked.iter().find(|w| w.delay_frames.is_some());
+    let from = first_found.map_or(0, |w| w.start);
+    let wide: Vec<Stretch> = lost_stretches(asked)
+        .into_iter()
+        .filter(|s| !s.to_the_end && s.start > from)
+        .filter(|s| !blanks.iter().any(|b| b.start < s.end && s.start < b.end))
+        .collect();
+    let dips: Vec<Stretch> = dips(asked)
+        .into_iter()
+        .filter(|dip| {
+            let middle = 0.5 * (dip.start + dip.end) as f64;
+            !steps.iter().any(|step| near(step.at_frame, middle))
+                && !wide.iter().any(|s| dip.start < s.end && s.start < dip.end)
+        })
+        .collect();
+    if let Some(message) = what_was_lost(&jumps, &blanks, &wide, &dips, followed, asked, rate_hz) {
+        findings.push(frames_lost(name, message));
+    }
+    steps.retain(|step| !jumps.iter().any(|jump| near(step.at_frame, jump.at_frame)));
+    steps.retain(|step| {
+        let inside =
+            |s: &Stretch| near(step.at_frame, s.start as f64) || near(step.at_frame, s.end as f64);
+        !blanks.iter().any(inside)
+    });
+    if let Some(step) = steps.first() {
+        findings.push(level_moved(name, step, steps.len(), rate_hz));
+    }
+    findings
+}

@@ -1,0 +1,323 @@
+//! What the noise floor tells: lossy coding, gates, gain that is turned up and down.
+//!
+//! The noise of an honest recording is the same before, under and after the stimulus, close to the wave that sounds and far from
+//! it. A lossy codec leaves out bands of it and puts its own beside the wave; a gate takes it away in the silence; automatic gain
+//! turns it up there.
+
+use std::ops::Range;
+
+use super::clipping::smallest_step;
+use super::extent::Extent;
+use super::statistics::median;
+use crate::finding::{Code, Finding, Severity};
+use crate::recording::Take;
+use crate::signal::{FloorFrame, noise_floor};
+
+/// Noise beside the wave over the noise elsewhere, dB: without a codec the two are the same within 1 dB.
+const FOLLOWS_DB: f64 = 3.0;
+/// Depth of the emptiest band below the median one, dB: an input's noise is flat within 1 to 2 dB (common practice, no source).
+const HOLE_DB: f64 = 4.0;
+/// Noise in the silence below that under the stimulus, dB: a gate of a few dB already turns the quiet ends down.
+const GATED_DB: f64 = 5.0;
+/// Noise in the silence over that under the stimulus, dB: the gain was turned down when the stimulus came.
+const TURNED_DB: f64 = 1.5;
+/// Noise under the stimulus at its largest over its smallest, dB.
+const WANDERS_DB: f64 = 2.0;
+/// Noise has to stand this far above what rounding to the steps of the samples makes before it tells anything.
+const ABOVE_ROUNDING: f64 = 2.5;
+/// Frames of a stretch before its floor counts.
+const FEWEST_FRAMES: usize = 5;
+/// Parts of the stimulus whose floors are compared.
+const N_PARTS: usize = 6;
+/// Bands of a frame before their median counts.
+const FEWEST_BANDS: usize = 6;
+
+/// Floors of one channel, as variances relative to full scale squared.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct ChannelFloor {
+    /// Bands of the silence before and after.
+    silence: Option<Vec<f64>>,
+    /// Median over the bands of each silence.
+    quiet: [Option<f64>; 2],
+    /// Bands under the stimulus.
+    under: Vec<Option<f64>>,
+    /// Median over the bands, of parts of the stimulus.
+    parts: Vec<f64>,
+    /// Beside the wave, over the larger of the floors under the stimulus and in the silence.
+    follows: Option<f64>,
+    /// What rounding makes.
+    rounding: f64,
+}
+
+/// What the noise floor tells.
+pub(super) struct FloorSays {
+    /// At most one finding, the most telling.
+    pub finding: Option<Finding>,
+    /// Whether it may as well come from what happened once during the stimulus: a step, a gap.
+    pub from_one_event: bool,
+}
+
+/// Judges the noise floor.
+pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays {
+    let nothing = FloorSays {
+        finding: None,
+        from_one_event: false,
+    };
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let frames = noise_floor(take.source(), take.driver(), rate_hz, &extent.sounding);
+    let Some(size) = frames.get(1).map(|second| 2 * second.start) else {
+        return nothing;
+    };
+    let channels = [(0, take.source()), (1, take.driver())]
+        .map(|(c, samples)| ChannelFloor::of(&frames, c, extent, size, samples));
+    let judged = [lossy as fn(&ChannelFloor) -> Option<Sign>, gated, turned];
+    for judge in judged {
+        let signs: Vec<(usize, Sign)> = channels
+            .iter()
+            .enumerate()
+            .filter_map(|(c, floor)| Some((c, judge(floor)?)))
+            .collect();
+        if let Some((channel, sign)) = signs.first() {
+            return FloorSays {
+                finding: Some(sign.finding(name, *channel)),
+                from_one_event: sign.code == Code::GainControl
+                    && [true, false]
+                        .into_iter()
+                        .any(|start| channels.iter().all(|floor| floor.goes_on(start))),
+            };
+        }
+    }
+    nothing
+}
+
+/// What a channel's floor shows.
+struct Sign {
+    code: Code,
+    what: &'static str,
+    value_db: f64,
+    limit_db: f64,
+}
+
+impl Sign {
+    fn finding(&self, name: &str, channel: usize) -> Finding {
+        let which = ["channel 1 (source)", "channel 2 (driver)"][channel];
+        let advice = match self.code {
+            Code::LossyCoding => {
+                "send the WAV or FLAC file itself, as a document or in a ZIP, not as a voice message or through a messenger that \
+                 makes sound files smaller"
+            }
+            Code::Gated => {
+                "turn off noise suppression, echo cancelling, gates and \"voice\" modes of the recorder or the system, then make \
+                 the take again"
+            }
+            _ => {
+                "turn off automatic gain (AGC, ALC, \"auto level\") in the recorder or the system, set the level by hand, then make \
+                 the take again"
+            }
+        };
+        Finding::new(
+            self.code,
+            Severity::Redo,
+            format!("{which}: {} ({:.0} dB)", self.what, self.value_db),
+            advice,
+        )
+        .with_evidence(self.value_db, "dB", Some(self.limit_db))
+        .about(name)
+    }
+}
+
+fn lossy(floor: &ChannelFloor) -> Option<Sign> {
+    let sign = |what, value_db, limit_db| Sign {
+        code: Code::LossyCoding,
+        what,
+        value_db,
+        limit_db,
+    };
+    if let Some(follows_db) = floor.follows.map(db).filter(|&db| db > FOLLOWS_DB) {
+        let what = "noise follows the wave that sounds, as a lossy codec makes it";
+        return Some(sign(what, follows_db, FOLLOWS_DB));
+    }
+    let under: Vec<f64> = floor.under.iter().copied().flatten().collect();
+    [floor.silence.clone(), Some(under)]
+        .into_iter()
+        .flatten()
+        .filter_map(|bands| floor.hole_db(&bands))
+        .filter(|&hole_db| hole_db > HOLE_DB)
+        .max_by(f64::total_cmp)
+        .map(|hole_db| {
+            let what = "parts of the noise are missing, as a lossy codec leaves them out";
+            sign(what, hole_db, HOLE_DB)
+        })
+}
+
+fn gated(floor: &ChannelFloor) -> Option<Sign> {
+    let under = floor
+        .under_median()
+        .filter(|&v| v > ABOVE_ROUNDING * floor.rounding)?;
+    let quietest = floor
+        .quiet
+        .iter()
+        .flatten()
+        .copied()
+        .min_by(f64::total_cmp)?;
+    // A silence of zeros is as far down as rounding goes.
+    let quietest = if quietest > 0.1 * floor.rounding && quietest > 0.0 {
+        quietest
+    } else {
+        0.1 * floor.rounding + 1e-15
+    };
+    let value_db = db(under / quietest);
+    (value_db > GATED_DB).then_some(Sign {
+        code: Code::Gated,
+        what: "the noise is turned down where nothing plays, so quiet sound is as well",
+        value_db,
+        limit_db: GATED_DB,
+    })
+}
+
+fn turned(floor: &ChannelFloor) -> Option<Sign> {
+    let under = floor.under_median().filter(|&v| v > 0.0)?;
+    let loudest = floor.quiet.iter().flatten().copied().max_by(f64::total_cmp);
+    let sign = |what, value_db, limit_db| Sign {
+        code: Code::GainControl,
+        what,
+        value_db,
+        limit_db,
+    };
+    if let Some(rise_db) = loudest
+        .map(|quiet| db(quiet / under))
+        .filter(|&v| v > TURNED_DB)
+    {
+        let what = "the noise is louder where nothing plays: the gain was turned down while the stimulus played";
+        return Some(sign(what, rise_db, TURNED_DB));
+    }
+    let lowest = floor.parts.iter().copied().min_by(f64::total_cmp)?;
+    let highest = floor.parts.iter().copied().max_by(f64::total_cmp)?;
+    let wanders_db = db(highest / lowest);
+    let tells = lowest > ABOVE_ROUNDING * floor.rounding;
+    (tells && wanders_db > WANDERS_DB).then(|| {
+        let what =
+            "the noise rises and falls while the stimulus plays: the gain is turned up and down";
+        sign(what, wanders_db, WANDERS_DB)
+    })
+}
+
+fn db(ratio: f64) -> f64 {
+    10.0 * ratio.log10()
+}
+
+impl ChannelFloor {
+    fn of(
+        frames: &[FloorFrame],
+        channel: usize,
+        extent: &Extent,
+        size: usize,
+        samples: &[f32],
+    ) -> Self {
+        let n_bands = frames.first().map_or(0, |frame| frame.bands[channel].len());
+        let inside = |part: &Range<usize>| -> Vec<&FloorFrame> {
+            frames
+                .iter()
+                .filter(|f| f.start >= part.start && f.start + size <= part.end)
+                .collect()
+        };
+        let means = |frames: &[&FloorFrame]| -> Vec<Option<f64>> {
+            (0..n_bands)
+                .map(|i| {
+                    let known: Vec<f64> =
+                        frames.iter().filter_map(|f| f.bands[channel][i]).collect();
+                    (known.len() >= FEWEST_FRAMES)
+                        .then(|| known.iter().sum::<f64>() / known.len() as f64)
+                })
+                .collect()
+        };
+        let middle = |bands: &[Option<f64>]| {
+            let mut known: Vec<f64> = bands.iter().copied().flatten().collect();
+            (known.len() >= FEWEST_BANDS)
+                .then(|| median(&mut known))
+                .flatten()
+        };
+        let silences = [&extent.before, &extent.after].map(inside);
+        let quiet = [0, 1].map(|i: usize| middle(&means(&silences[i])));
+        let silence: Vec<Option<f64>> = means(&silences.concat());
+        // The stimulus's own start and end splash over a frame or two.
+        let under = inside(
+            &(extent.sounding.start + 2 * size..extent.sounding.end.saturating_sub(2 * size)),
+        );
+        let tellable: Vec<&FloorFrame> = under
+            .into_iter()
+            .filter(|f| f.bands[channel].iter().flatten().count() >= FEWEST_BANDS)
+            .collect();
+        // Single frames with a click do not count.
+        let medians: Vec<Option<f64>> = (0..n_bands)
+            .map(|i| {
+                let mut known: Vec<f64> = tellable
+                    .iter()
+                    .filter_map(|f| f.bands[channel][i])
+                    .collect();
+                (known.len() >= FEWEST_FRAMES)
+                    .then(|| median(&mut known))
+                    .flatten()
+            })
+            .collect();
+        let part = tellable.len().div_ceil(N_PARTS).max(FEWEST_FRAMES);
+        let parts = tellable
+            .chunks(part)
+            .filter(|frames| frames.len() >= FEWEST_FRAMES)
+            .filter_map(|frames| {
+                let mut of_frames: Vec<f64> = frames
+                    .iter()
+                    .filter_map(|f| middle(&f.bands[channel]))
+                    .collect();
+                median(&mut of_frames)
+            })
+            .collect();
+        let step = smallest_step(samples);
+        let rounding = step * step / 12.0;
+        let elsewhere = [middle(&medians), quiet[0], quiet[1], Some(2.0 * rounding)]
+            .into_iter()
+            .flatten()
+            .max_by(f64::total_cmp);
+        let mut near: Vec<f64> = tellable.iter().filter_map(|f| f.near[channel]).collect();
+        let follows = (near.len() >= FEWEST_FRAMES)
+            .then(|| median(&mut near))
+            .flatten()
+            .zip(elsewhere)
+            .map(|(near, elsewhere)| near / elsewhere)
+            .filter(|ratio| ratio.is_finite());
+        Self {
+            silence: silence.into_iter().collect(),
+            quiet,
+            under: medians,
+            parts,
+            follows,
+            rounding,
+        }
+    }
+
+    /// Whether the noise before the stimulus goes on under its first part, or that of its last part after it. A gain that is turned
+    /// by what plays is turned at both ends.
+    fn goes_on(&self, at_start: bool) -> bool {
+        let (quiet, part) = if at_start {
+            (self.quiet[0], self.parts.first())
+        } else {
+            (self.quiet[1], self.parts.last())
+        };
+        quiet.zip(part.copied()).is_some_and(|(quiet, part)| {
+            let rounding = 2.0 * self.rounding;
+            (db((quiet + rounding) / (part + rounding))).abs() < TURNED_DB
+        })
+    }
+
+    fn under_median(&self) -> Option<f64> {
+        median(&mut self.under.iter().copied().flatten().collect::<Vec<f64>>())
+    }
+
+    /// How far the emptiest band lies below the median one, dB; `None` where rounding alone makes the floor.
+    fn hole_db(&self, bands: &[f64]) -> Option<f64> {
+        let middle = median(&mut bands.to_vec())?;
+        let lowest = bands.iter().copied().min_by(f64::total_cmp)?;
+        let tells = bands.len() >= FEWEST_BANDS && middle > ABOVE_ROUNDING * self.rounding;
+        (tells && lowest > 0.0).then(|| db(middle / lowest))
+    }
+}

@@ -1,0 +1,347 @@
+//! What a channel holds beside the wave that is being played: harmonics, and what is in no simple ratio to it.
+//!
+//! Needs no stimulus: the source channel tells, window by window, which wave sounds. Theory: (S17) to (S19).
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use realfft::RealFftPlanner;
+use rustfft::num_complex::Complex64;
+
+use super::correlate::fast_length;
+
+/// Waves in a window.
+const WAVES: f64 = 6.0;
+/// Lowest and highest frequency that is looked at, Hz: the cone moves in between, and windows are neither longer than a usual silence
+/// nor shorter than a hundred samples.
+const LOW_HZ: f64 = 15.0;
+const HIGH_HZ: f64 = 2_500.0;
+/// Longest and shortest window, s.
+const LONGEST_S: f64 = 0.4;
+const SHORTEST_S: f64 = 0.004;
+/// Bins to either side of a wave that belong to it: the window's main lobe and what a sweep spreads.
+const LOBE: usize = 2;
+/// Share of the source's power that has to be one wave for a window to count: less is a multisine, or noise.
+const TONAL: f64 = 0.9;
+/// Windows that tell how a sweep rises, at least, and by how much they may scatter around it, as the logarithm of a frequency.
+const FEWEST_POINTS: usize = 10;
+const STRAIGHT: f64 = 0.05;
+/// Orders that count as harmonics, and from where on it is something else.
+const HARMONICS: Range<usize> = 2..6;
+const IRREGULAR_FROM: f64 = 5.6;
+/// Highest order, and highest frequency in Hz: nothing that touches a cone gets further.
+const IRREGULAR_TO: f64 = 40.0;
+const IRREGULAR_TO_HZ: f64 = 20_000.0;
+/// Silence that tells the noise, in windows, at least.
+const SILENT_WINDOWS: usize = 1;
+/// A block is silent below this share of the loudest one's RMS value, and below so many times the quietest one's.
+const SILENT: f64 = 0.05;
+const STILL_NOISE: f64 = 3.0;
+/// Blocks by which silence is told, s.
+const BLOCK_S: f64 = 0.02;
+/// How far power has to rise above the noise's mean to be seen: a harmonic's band holds about six independent numbers, which reach
+/// this by chance once in a million; the irregular part holds many.
+const SEEN_HARMONIC: f64 = 8.0;
+const SEEN_IRREGULAR: f64 = 3.0;
+/// A wave of fewer steps of the samples than this is distorted by their rounding alone.
+const LEAST_STEPS: f64 = 48.0;
+
+/// What one window shows, as amplitudes relative to the wave's own in the driver channel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Leftover {
+    /// Where it is in the take, s.
+    pub at_s: f64,
+    /// The wave, Hz.
+    pub frequency_hz: f64,
+    /// Harmonics 2 to 5 of the driver channel beyond those that the source channel has as well; 0 where noise hides them.
+    pub harmonic: f64,
+    /// The part of the driver channel above, up to the 40th order, likewise.
+    pub irregular: f64,
+    /// The irregular part that noise alone would have been taken for.
+    pub floor: f64,
+}
+
+/// Windows in which one wave sounds between 15 Hz and 2.5 kHz, in order. Empty where the source is no sweep, or the take has no
+/// silence before it that tells the noise.
+pub fn leftover(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> Vec<Leftover> {
+    let n = source.len().min(driver.len());
+    let silence = silence(&source[..n], sample_rate_hz);
+    let mut analyser = Analyser {
+        rate_hz: sample_rate_hz,
+        source: &source[..n],
+        driver: &driver[..n],
+        silence: silence.clone(),
+        steps: [step(source), step(driver)],
+        growth: 0.0,
+        planner: RealFftPlanner::new(),
+        noise: HashMap::new(),
+    };
+    // Where windows are short against the sweep one wave is plain to see; how fast it rises there tells how it rises where they are not.
+    let waves = analyser.waves(silence.end);
+    analyser.growth = growth(&waves, sample_rate_hz).unwrap_or(0.0);
+    let waves = analyser.waves(silence.end);
+    waves
+        .iter()
+        .filter(|wave| wave.tonal > TONAL && (LOW_HZ..HIGH_HZ).contains(&wave.frequency_hz))
+        .filter_map(|wave| analyser.judged(wave))
+        .collect()
+}
+
+/// One window and the wave that is strongest in it.
+struct Wave {
+    start: usize,
+    length: usize,
+    frequency_hz: f64,
+    /// Its share of the power.
+    tonal: f64,
+}
+
+/// By how much an exponential sweep rises a frame, (S17); `None` if the waves are not those of one.
+fn growth(waves: &[Wave], rate_hz: f64) -> Option<f64> {
+    let points: Vec<(f64, f64)> = waves
+        .iter()
+        .filter(|wave| wave.tonal > TONAL && wave.frequency_hz < 0.2 * rate_hz)
+        .map(|wave| {
+            let middle = wave.start as f64 + 0.5 * wave.length as f64;
+            (middle, wave.frequency_hz.ln())
+        })
+        .collect();
+    let n = points.len() as f64;
+    if points.len() < FEWEST_POINTS {
+        return None;
+    }
+    let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
+    let (t_mean, f_mean) = (mean(|p| p.0), mean(|p| p.1));
+    let (mut across, mut along) = (0.0, 0.0);
+    for (t, f) in &points {
+        across += (t - t_mean).powi(2);
+        along += (t - t_mean) * (f - f_mean);
+    }
+    let slope = along / across;
+    let off = |(t, f): &(f64, f64)| (f - f_mean - slope * (t - t_mean)).powi(2);
+    let scatter = (points.iter().map(off).sum::<f64>() / n).sqrt();
+    (slope > 0.0 && scatter < STRAIGHT).then_some(slope)
+}
+
+/// A length on a coarse grid, so that few transforms have to be planned.
+fn grid_length(wanted: f64) -> usize {
+    let per_octave = 8.0;
+    fast_length((2.0_f64.powf((wanted.log2() * per_octave).round() / per_octave)) as usize)
+}
+
+/// The smallest step that the samples show.
+fn step(samples: &[f32]) -> f64 {
+    let least = samples
+        .iter()
+        .map(|v| v.abs())
+        .filter(|v| *v > 0.0)
+        .min_by(f32::total_cmp);
+    least.map_or(0.0, f64::from)
+}
+
+/// Silence before the first sound.
+fn silence(source: &[f32], rate_hz: f64) -> Range<usize> {
+    let block = ((BLOCK_S * rate_hz) as usize).max(1);
+    let mean = source.iter().map(|&v| f64::from(v)).sum::<f64>() / source.len().max(1) as f64;
+    let loudness: Vec<f64> = source
+        .chunks_exact(block)
+        .map(|part| {
+            let power: f64 = part.iter().map(|&v| (f64::from(v) - mean).powi(2)).sum();
+            (power / block as f64).sqrt()
+        })
+        .collect();
+    let loudest = loudness
+        .iter()
+        .copied()
+        .max_by(f64::total_cmp)
+        .unwrap_or(0.0);
+    let first = loudness.first().copied().unwrap_or(0.0);
+    let still =
+        |&loud: &f64| loud < SILENT * loudest && loud <= STILL_NOISE * first + 1e-7 * loudest;
+    let n_still = loudness.iter().take_while(|loud| still(loud)).count();
+    // The last block may hold the beginning of the sound.
+    0..n_still.saturating_sub(1) * block
+}
+
+/// A rise over a window that spreads nothing.
+const LEAST_RISE: f64 = 1e-4;
+
+/// The samples between two of them, by a cubic through four.
+fn read(samples: &[f32], at: f64) -> f64 {
+    let k = at as usize;
+    let part = at - k as f64;
+    let near = |j: usize| f64::from(samples[j.saturating_sub(1).min(samples.len() - 1)]);
+    let [a, b, c, d] = [near(k), near(k + 1), near(k + 2), near(k + 3)];
+    let third = (d - a) / 6.0 + 0.5 * (b - c);
+    let second = 0.5 * (a + c) - b;
+    b + part * ((c - b - second - third) + part * (second + part * third))
+}
+
+struct Analyser<'a> {
+    rate_hz: f64,
+    source: &'a [f32],
+    driver: &'a [f32],
+    silence: Range<usize>,
+    steps: [f64; 2],
+    /// By how much the sweep rises a frame, as the logarithm of its frequency.
+    growth: f64,
+    planner: RealFftPlanner<f64>,
+    /// Mean power spectra of both channels' silence by window length; `None` where the silence is too short.
+    noise: HashMap<usize, Option<[Vec<f64>; 2]>>,
+}
+
+impl Analyser<'_> {
+    /// Power of each bin of a raised-cosine window.
+    fn power(&mut self, channel: usize, start: usize, length: usize) -> Vec<f64> {
+        let samples = if channel == 0 {
+            self.source
+        } else {
+            self.driver
+        };
+        let part = &samples[start..start + length];
+        let rises = self.growth * length as f64;
+        let at = |i: usize| {
+            if rises < LEAST_RISE {
+                return f64::from(part[i]);
+            }
+            // (S18): equal steps of the sweep's phase.
+            let share = i as f64 / length as f64;
+            read(part, (share * rises.exp_m1()).ln_1p() / self.growth)
+        };
+        let mut time: Vec<f64> = (0..length).map(at).collect();
+        let mean = time.iter().sum::<f64>() / length as f64;
+        let turn = std::f64::consts::TAU / length as f64;
+        for (i, v) in time.iter_mut().enumerate() {
+            *v = (*v - mean) * (0.5 - 0.5 * (turn * i as f64).cos());
+        }
+        let plan = self.planner.plan_fft_forward(length);
+        let mut bins = vec![Complex64::default(); length / 2 + 1];
+        if plan.process(&mut time, &mut bins).is_err() {
+            return vec![0.0; length / 2 + 1];
+        }
+        bins.iter().map(Complex64::norm_sqr).collect()
+    }
+
+    /// Windows over all that sounds, each about [`WAVES`] waves long.
+    fn waves(&mut self, from: usize) -> Vec<Wave> {
+        let mut found = vec![];
+        let mut length = grid_length(LONGEST_S * self.rate_hz);
+        let mut start = from;
+        while start + length <= self.source.len() {
+            let mut wave = None;
+            for _ in 0..3 {
+                wave = self.wave(start, length);
+                let Some(seen) = &wave else { break };
+                let wanted_s = (WAVES / seen.frequency_hz).clamp(SHORTEST_S, LONGEST_S);
+                let next = grid_length(wanted_s * self.rate_hz);
+                if next == length || start + next > self.source.len() {
+                    break;
+                }
+                length = next;
+            }
+            found.extend(wave);
+            start += length / 2;
+        }
+        found
+    }
+
+    /// The strongest wave of the source.
+    fn wave(&mut self, start: usize, length: usize) -> Option<Wave> {
+        let power = self.power(0, start, length);
+        let total: f64 = power.iter().sum();
+        let top = (1..power.len()).max_by(|&a, &b| power[a].total_cmp(&power[b]))?;
+        let lobe = top.saturating_sub(LOBE)..(top + LOBE + 1).min(power.len());
+        let own: f64 = power[lobe.clone()].iter().sum();
+        let centre = lobe.map(|k| k as f64 * power[k]).sum::<f64>() / own;
+        (total > 0.0).then(|| Wave {
+            start,
+            length,
+            frequency_hz: centre * self.rate_hz / length as f64,
+            tonal: own / total,
+        })
+    }
+
+    fn noise_of(&mut self, length: usize) -> Option<[Vec<f64>; 2]> {
+        if !self.noise.contains_key(&length) {
+            let starts: Vec<usize> = (self.silence.start..)
+                .step_by((length / 2).max(1))
+                .take_while(|start| start + length <= self.silence.end)
+                .collect();
+            let mean = |analyser: &mut Self, channel: usize| {
+                let mut sum = vec![0.0; length / 2 + 1];
+                for &start in &starts {
+                    let power = analyser.power(channel, start, length);
+                    for (slot, p) in sum.iter_mut().zip(power) {
+                        *slot += p / starts.len() as f64;
+                    }
+                }
+                // Rounding alone: a step's variance is 1/12 of its square, and a raised cosine's square has the mean 3/8.
+                let rounding = analyser.steps[channel].powi(2) / 12.0 * 0.375 * length as f64;
+                sum.iter_mut().for_each(|slot| *slot += rounding);
+                sum
+            };
+            let found = (starts.len() >= SILENT_WINDOWS).then(|| [mean(self, 0), mean(self, 1)]);
+            self.noise.insert(length, found);
+        }
+        self.noise.get(&length).cloned().flatten()
+    }
+
+    fn judged(&mut self, wave: &Wave) -> Option<Leftover> {
+        let (start, length, f_hz) = (wave.start, wave.length, wave.frequency_hz);
+        let noise = self.noise_of(length)?;
+        let power = [self.power(0, start, length), self.power(1, start, length)];
+        let bin_hz = self.rate_hz / length as f64;
+        let n_bins = power[0].len();
+        let band = |channel: usize, list: &[Vec<f64>; 2], bins: &Range<usize>| -> f64 {
+            list[channel][bins.clone()].iter().sum()
+        };
+        let around = |order: f64| {
+            let middle = (order * f_hz / bin_hz).round() as usize;
+            // What is wrong with the wave's frequency is so many times more wrong here.
+            let half = LOBE + (0.02 * WAVES * order) as usize;
+            let half = half.min((0.45 * f_hz / bin_hz) as usize);
+            middle.saturating_sub(half).min(n_bins)..(middle + half + 1).min(n_bins)
+        };
+        let own = around(1.0);
+        let fundamental = [band(0, &power, &own), band(1, &power, &own)];
+        // A raised cosine of amplitude A and length N shows a power of A²·N²/16·1.5 over its lobe.
+        let amplitude = (fundamental[1] * 16.0 / 1.5).sqrt() / length as f64;
+        if fundamental[0] <= 0.0 || amplitude < LEAST_STEPS * self.steps[1] {
+            return None;
+        }
+        let beyond = |bins: &Range<usize>, seen: f64| {
+            let part = |channel: usize| {
+                let (p, n) = (band(channel, &power, bins), band(channel, &noise, bins));
+                let above = if p > seen * n { p - n } else { 0.0 };
+                (
+                    above / fundamental[channel],
+                    seen * n / fundamental[channel],
+                )
+            };
+            let ((of_source, _), (of_driver, floor)) = (part(0), part(1));
+            (of_driver - of_source, floor)
+        };
+        let mut harmonic = 0.0;
+        for order in HARMONICS {
+            let (power, _) = beyond(&around(order as f64), SEEN_HARMONIC);
+            harmonic += if power > 0.0 { power } else { 0.0 };
+        }
+        let top_hz = [IRREGULAR_TO * f_hz, IRREGULAR_TO_HZ, 0.45 * self.rate_hz]
+            .into_iter()
+            .min_by(f64::total_cmp)?;
+        let above = (IRREGULAR_FROM * f_hz / bin_hz) as usize..(top_hz / bin_hz) as usize;
+        let above = above.start.min(n_bins)..above.end.min(n_bins).max(above.start.min(n_bins));
+        let (irregular, floor) = beyond(&above, SEEN_IRREGULAR);
+        Some(Leftover {
+            at_s: (start as f64 + 0.5 * length as f64) / self.rate_hz,
+            frequency_hz: f_hz,
+            harmonic: harmonic.sqrt(),
+            irregular: if irregular > 0.0 {
+                irregular.sqrt()
+            } else {
+                0.0
+            },
+            floor: floor.sqrt(),
+        })
+    }
+}
