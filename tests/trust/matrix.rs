@@ -23,7 +23,7 @@ fn driver(label: &str) -> &'static InventedDriver {
 /// What goes wrong with one fault on one driver.
 fn tried(fault: &Fault, strength: Strength, label: &str, index: usize) -> Vec<String> {
     let (about, model) = invented(driver(label));
-    let wiring = if index % 2 == 0 {
+    let wiring = if index.is_multiple_of(2) {
         Wiring::AcrossDriver
     } else {
         Wiring::AcrossResistor
