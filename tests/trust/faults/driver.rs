@@ -44,7 +44,7 @@ pub fn faults() -> Vec<Fault> {
                 let extra = ExtraResonance::Rider {
                     frequency_hz,
                     q: dice.ratio(12.0, 40.0),
-                    mass_ratio: strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.06, 0.12)),
+                    mass_ratio: strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.03, 0.05)),
                 };
                 beside_the_cone(scenario, extra);
             },
