@@ -55,6 +55,7 @@ fn as_take(made: BenchTake) -> Take {
 }
 
 #[test]
+#[ignore = "minutes without optimisation; for --release"]
 fn clean_sweeps_are_left_alone() {
     let mut found = vec![];
     let (mut index, mut judged) = (0, 0);
@@ -100,6 +101,7 @@ fn clean_sweeps_are_left_alone() {
 
 /// Everything that can touch or bend, on a small full-range driver; tests/trust has others.
 #[test]
+#[ignore = "minutes without optimisation; for --release"]
 fn what_touches_and_what_bends_are_told_apart() {
     let mut wrong = vec![];
     {
