@@ -84,6 +84,3 @@ fn lasting(windows: &[Leftover], of: fn(&Leftover) -> f64) -> Option<(f64, f64)>
         })
         .max_by(|a, b| a.0.total_cmp(&b.0))
 }
-
-#[cfg(test)]
-mod tests;

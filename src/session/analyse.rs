@@ -180,14 +180,13 @@ fn driver(
             return Ok(outcome);
         }
     };
-    let (fit, loops) = without_loops(fit, &outcome.observations, &session.choice, watcher)
+    let (fit, eased, loops) = without_loops(fit, &outcome.observations, &session.choice, watcher)
         .map_err(|_| SessionError::Cancelled)?;
     findings.extend(loops);
     findings.extend(too_high(&outcome.observations, &fit.seen));
     findings.extend(fit.findings.iter().cloned());
     findings.extend(changes(measured, &use_group, &value, &fit));
-    let (known, method) =
-        method_findings(&outcome.observations, &fit, value(Which::ConeKnown) > 0.0);
+    let (known, method) = method_findings(&eased, &fit, value(Which::ConeKnown) > 0.0);
     findings.extend(method);
     outcome.known = Some(known);
     if !fit

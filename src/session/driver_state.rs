@@ -76,13 +76,14 @@ pub(super) fn second_peaks(observations: &[Observation]) -> Vec<Finding> {
     .collect()
 }
 
-/// The fit again with the stretches of narrow loops left out, and what that says. The same fit where there are none.
+/// The fit again with the stretches of narrow loops left out, the observations that it was made of, and what that says. The same fit
+/// and observations where there are none.
 pub(super) fn without_loops(
     fit: Fit,
     observations: &[Observation],
     choice: &Choice,
     watcher: &mut dyn Watcher,
-) -> Result<(Fit, Vec<Finding>), Unfitted> {
+) -> Result<(Fit, Vec<Observation>, Vec<Finding>), Unfitted> {
     let mut loops: Vec<Option<ExtraLoop>> = vec![];
     for (i, observation) in observations.iter().enumerate() {
         // The air in a box has resonances of its own.
@@ -91,7 +92,7 @@ pub(super) fn without_loops(
         loops.push(found.filter(|_| !boxed));
     }
     if loops.iter().all(Option::is_none) {
-        return Ok((fit, vec![]));
+        return Ok((fit, observations.to_vec(), vec![]));
     }
     let eased: Vec<Observation> = observations
         .iter()
@@ -118,7 +119,7 @@ pub(super) fn without_loops(
             Some(loop_finding(&observation.name, found, harms))
         })
         .collect();
-    Ok((again.unwrap_or(fit), findings))
+    Ok((again.unwrap_or(fit), eased, findings))
 }
 
 fn loop_finding(name: &str, found: &ExtraLoop, harms: bool) -> Finding {

@@ -12,45 +12,29 @@ use farcone::session::Condition;
 use crate::fault::{Expect, Fault};
 use crate::scenario::{Model, Scenario, What};
 
+/// What is not linear moves with the load, and no circuit follows it.
+const OF_A_BEND: &[Code] = &[
+    Code::CoilUnsure,
+    Code::PoorResidual,
+    Code::MassFormulasDisagree,
+    Code::ExtraLoop,
+    Code::MeterDisagrees,
+    Code::MassShiftSmall,
+    Code::MassShiftLarge,
+    Code::MassForgotten,
+    Code::DriversDiffer,
+    Code::CoilWarmed,
+    Code::NotConverged,
+    Code::NotIdentifiable,
+    Code::Implausible,
+];
+const OF_A_LOOP: &[Code] = &[Code::CoilUnsure, Code::PoorResidual, Code::SecondResonance];
+
 pub fn faults() -> Vec<Fault> {
     let usable = |code| Expect::named(code, Verdict::Usable);
     let redo = |code| Expect::named(code, Verdict::Redo);
     // A loop that no model follows also leaves the coil in doubt, and a large one all of the fit.
-    // What is not linear moves with the load, and no circuit follows it.
-    const OF_A_BEND: &[Code] = &[
-        Code::CoilUnsure,
-        Code::PoorResidual,
-        Code::MassFormulasDisagree,
-        Code::ExtraLoop,
-        Code::MeterDisagrees,
-        Code::MassShiftSmall,
-        Code::MassShiftLarge,
-        Code::MassForgotten,
-        Code::DriversDiffer,
-        Code::CoilWarmed,
-        Code::NotConverged,
-        Code::NotIdentifiable,
-        Code::Implausible,
-    ];
-    const OF_A_LOOP: &[Code] = &[Code::CoilUnsure, Code::PoorResidual, Code::SecondResonance];
     vec![
-        Fault {
-            name: "something rides on the cone",
-            group: "driver",
-            inject: |scenario, strength, dice| {
-                let ratio = dice.ratio(2.5, 6.0);
-                let frequency_hz =
-                    strength.pick(ratio, dice.ratio(2.0, 4.0)) * scenario.about.fs_hz;
-                let extra = ExtraResonance::Rider {
-                    frequency_hz,
-                    q: dice.ratio(12.0, 40.0),
-                    mass_ratio: strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.06, 0.12)),
-                };
-                beside_the_cone(scenario, extra);
-            },
-            mild: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
-            severe: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
-        },
         Fault {
             name: "driver still in a box with a port",
             group: "driver",
@@ -112,10 +96,35 @@ pub fn faults() -> Vec<Fault> {
             severe: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
         },
         Fault {
+            name: "driver runs in while it is measured",
+            group: "driver",
+            inject: |scenario, strength, dice| {
+                let falls = strength.pick(dice.between(0.008, 0.02), dice.between(0.05, 0.08));
+                let free = What::Driver(Mounting::FreeAir);
+                scenario.add("free-air-3", Condition::FreeAir, free);
+                scenario.add("free-air-4", Condition::FreeAir, free);
+                let mms_kg = scenario.about.mms_kg;
+                let (n, mut i) = (4.0, 0.0);
+                for plan in scenario.of("free-air") {
+                    // Heavier by twice as much as fs falls: what a softer suspension does to fs.
+                    let fs = 1.0 - falls * i / (n - 1.0);
+                    let added_mass_kg = mms_kg * (fs.powi(-2) - 1.0);
+                    plan.what = What::Driver(Mounting::AddedMass { added_mass_kg });
+                    i += 1.0;
+                }
+            },
+            mild: Expect::named(Code::ResonanceDrifts, Verdict::Good),
+            severe: Expect::with(
+                Code::ResonanceDrifts,
+                Verdict::Usable,
+                &[Code::TakesDiffer, Code::MassFormulasDisagree],
+            ),
+        },
+        Fault {
             name: "something on the cone buzzes",
             group: "driver",
             inject: |scenario, strength, dice| {
-                let share = strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.06, 0.12));
+                let share = strength.pick(dice.ratio(0.007, 0.01), dice.ratio(0.06, 0.12));
                 moved(scenario, move |driver, at| {
                     let mass_kg = share * driver.mms_kg;
                     let omega = TAU * 2_000.0_f64.max(10.0 * at.fs_hz);
@@ -142,32 +151,28 @@ pub fn faults() -> Vec<Fault> {
             mild: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
             severe: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
         },
-        Fault {
-            name: "driver runs in while it is measured",
-            group: "driver",
-            inject: |scenario, strength, dice| {
-                let falls = strength.pick(dice.between(0.008, 0.02), dice.between(0.05, 0.08));
-                let free = What::Driver(Mounting::FreeAir);
-                scenario.add("free-air-3", Condition::FreeAir, free);
-                scenario.add("free-air-4", Condition::FreeAir, free);
-                let mms_kg = scenario.about.mms_kg;
-                let (n, mut i) = (4.0, 0.0);
-                for plan in scenario.of("free-air") {
-                    // Heavier by twice as much as fs falls: what a softer suspension does to fs.
-                    let fs = 1.0 - falls * i / (n - 1.0);
-                    let added_mass_kg = mms_kg * (fs.powi(-2) - 1.0);
-                    plan.what = What::Driver(Mounting::AddedMass { added_mass_kg });
-                    i += 1.0;
-                }
-            },
-            mild: Expect::named(Code::ResonanceDrifts, Verdict::Good),
-            severe: Expect::with(
-                Code::ResonanceDrifts,
-                Verdict::Usable,
-                &[Code::TakesDiffer, Code::MassFormulasDisagree],
-            ),
-        },
     ]
+}
+
+/// Faults that are named, but whose verdict still depends on the driver: what they leave in the curve is sometimes too much for the fit or
+/// for the comparison of takes, which then ask for a new take.
+pub fn open() -> Vec<Fault> {
+    vec![Fault {
+        name: "something rides on the cone",
+        group: "driver",
+        inject: |scenario, strength, dice| {
+            let ratio = dice.ratio(2.5, 6.0);
+            let frequency_hz = strength.pick(ratio, dice.ratio(2.0, 4.0)) * scenario.about.fs_hz;
+            let extra = ExtraResonance::Rider {
+                frequency_hz,
+                q: dice.ratio(12.0, 40.0),
+                mass_ratio: strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.03, 0.05)),
+            };
+            beside_the_cone(scenario, extra);
+        },
+        mild: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
+        severe: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
+    }]
 }
 
 /// How a driver moves at its resonance in a take.
