@@ -52,7 +52,7 @@ fn errors(label: &str, jig: &Jig, crop: bool) -> [f64; 4] {
     // Inputs that are known to be alike: otherwise their assumed mismatch would be most of the doubt.
     let quiet = Jig::new(jig.wiring(), jig.bench.sense_ohm);
     let alike = quiet.record(&Element::SameNode, &stimulus, 0);
-    let mut squares = [0.0; 4];
+    let (mut squares, mut n_results) = ([0.0; 4], 0);
     for seed in 0..N_TAKES {
         let mut data = jig.driver(driver, &Mounting::FreeAir, &stimulus, seed);
         if let (Data::Recording(whole), true) = (&data, crop) {
@@ -68,22 +68,27 @@ fn errors(label: &str, jig: &Jig, crop: bool) -> [f64; 4] {
         let sheet = analyse(session(jig, driver.sd_m2, takes), &mut Unwatched).unwrap();
         let heard = sheet.findings.iter().any(|f| f.code == "hum");
         assert_eq!(heard, !crop, "seed {seed}: {:?}", sheet.findings);
+        // Where there is no silence nothing can tell hum from anything else; then the take may have to be made again.
+        if crop && sheet.verdict == "redo" {
+            continue;
+        }
+        n_results += 1;
         for (square, (key, truth)) in squares.iter_mut().zip(wanted) {
             let entry = sheet.parameters.get(key);
             let entry = entry.unwrap_or_else(|| panic!("seed {seed}: {:?}", sheet.findings));
             *square += ((entry.value - truth) / entry.standard_uncertainty.unwrap()).powi(2);
         }
     }
-    squares.map(|square| (square / N_TAKES as f64).sqrt())
+    squares.map(|square| (square / f64::from(n_results.max(1))).sqrt())
 }
 
 #[test]
 fn hum_on_the_flank_biases_nothing_beyond_what_is_stated() {
     let mut missed = vec![];
     for (label, wiring, sense_ohm) in [
+        ("Shingle 6", Wiring::AcrossResistor, 1.5),
         ("Marram 5", Wiring::AcrossDriver, 47.0),
         ("Shingle 6", Wiring::AcrossDriver, 47.0),
-        ("Shingle 6", Wiring::AcrossResistor, 1.5),
     ] {
         let jig = humming(wiring, sense_ohm);
         for crop in [false, true] {
