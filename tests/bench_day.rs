@@ -46,7 +46,7 @@ fn day(seed: u64, n_free: usize, weighed: bool) -> (Sheet, Moved) {
     let mut generator = Pcg64::seed_from_u64(seed);
     let mut normal = || -> f64 { StandardNormal.sample(&mut generator) };
     let driver = &drivers()[seed as usize % drivers().len()];
-    let mut jig = if seed / 13 % 2 == 0 {
+    let mut jig = if (seed / 13).is_multiple_of(2) {
         Jig::new(Wiring::AcrossDriver, 47.0)
     } else {
         Jig::new(Wiring::AcrossResistor, 1.5)
