@@ -33,7 +33,7 @@ struct Gathered {
 
 /// Combines takes made on one jig: each with its own covariance, which averages out, and with what it shares with the others (the noise of
 /// the calibration takes, ohm squared), which does not. `n_conditions` curves are to be fitted together that share it, so that each gets it as
-/// many times: their mean then has it once, formula (J8). `None` without any curve.
+/// many times: their mean then has it once, see `docs/jig.md`. `None` without any curve.
 pub fn combine_on_one_jig(
     members: &[(ImpedanceCurve, Vec<Covariance2>)],
     n_conditions: usize,
