@@ -25,6 +25,8 @@ const TURNED_DB: f64 = 1.5;
 const WANDERS_DB: f64 = 2.0;
 /// Noise has to stand this far above what rounding to the steps of the samples makes before it tells anything.
 const ABOVE_ROUNDING: f64 = 2.5;
+/// No input is quieter than this, −130 dBFS as a variance: what lies below is the arithmetic of whoever made the samples.
+const LEAST_NOISE: f64 = 1e-13;
 /// Frames of a stretch before its floor counts.
 const FEWEST_FRAMES: usize = 5;
 /// Parts of the stimulus whose floors are compared.
@@ -273,7 +275,12 @@ impl ChannelFloor {
             })
             .collect();
         let step = smallest_step(samples);
-        let rounding = step * step / 12.0;
+        let of_steps = step * step / 12.0;
+        let rounding = if of_steps > LEAST_NOISE {
+            of_steps
+        } else {
+            LEAST_NOISE
+        };
         let elsewhere = [middle(&medians), quiet[0], quiet[1], Some(2.0 * rounding)]
             .into_iter()
             .flatten()

@@ -64,10 +64,10 @@ pub(super) fn given_findings(
         return vec![wrong_rate(name, rate_hz, 1.0 - 1e-6 * drift_ppm)];
     }
     let absent = |finding: &Finding| finding.code == Code::PlaybackAbsent;
-    if check.findings.iter().any(absent) {
-        if let Some(stretch) = stretch_of(&samples, take.source(), rate_hz) {
-            return vec![wrong_rate(name, rate_hz, 1.0 / stretch)];
-        }
+    if check.findings.iter().any(absent)
+        && let Some(stretch) = stretch_of(&samples, take.source(), rate_hz)
+    {
+        return vec![wrong_rate(name, rate_hz, 1.0 / stretch)];
     }
     let mut findings = check.findings;
     if converted {

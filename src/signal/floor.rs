@@ -8,6 +8,8 @@ use realfft::RealFftPlanner;
 const FRAME_S: f64 = 0.035;
 /// Shape of the Kaiser window: side lobes 150 dB down, below what 24 bits hold, with a main lobe of 7 bins to either side.
 const KAISER: f64 = 20.0;
+/// Share of the power that the strongest wave has to hold: noise and multisines leave no room for a floor between their waves.
+const ALONE: f64 = 0.8;
 /// Bands, and how far they reach: above 0.43 of the rate converters' filters take the noise, and above 19.5 kHz some shape it.
 const N_BANDS: usize = 24;
 const TOP_SHARE: f64 = 0.43;
@@ -96,9 +98,16 @@ pub fn noise_floor(
         .map(|(i, &start)| {
             let quiet = !sounds(start);
             let moves = ridges[i.saturating_sub(1)].abs_diff(ridges[(i + 1).min(ridges.len() - 1)]);
+            let reach = OWN_BINS + moves;
+            let source = &spectra[i][0];
+            let own_power: f64 = source[ridges[i].saturating_sub(reach)..]
+                .iter()
+                .take(2 * reach + 1)
+                .sum();
             let own = Own {
                 bin: if quiet { None } else { Some(ridges[i]) },
-                reach: OWN_BINS + moves,
+                reach,
+                is_alone: quiet || own_power > ALONE * source.iter().sum::<f64>(),
             };
             FloorFrame {
                 start,
@@ -114,6 +123,7 @@ pub fn noise_floor(
 struct Own {
     bin: Option<usize>,
     reach: usize,
+    is_alone: bool,
 }
 
 impl Own {
@@ -127,8 +137,10 @@ impl Own {
     }
 
     fn tellable(&self, bin_hz: f64, rate_hz: f64) -> bool {
-        self.bin
-            .is_none_or(|bin| (RIDGE_FROM_HZ..RIDGE_TO * rate_hz).contains(&(bin as f64 * bin_hz)))
+        self.is_alone
+            && self.bin.is_none_or(|bin| {
+                (RIDGE_FROM_HZ..RIDGE_TO * rate_hz).contains(&(bin as f64 * bin_hz))
+            })
     }
 
     fn near(&self, spectrum: &[f64], bin_hz: f64, rate_hz: f64) -> Option<f64> {
