@@ -211,7 +211,7 @@ fn another(scenario: &Scenario, strength: Strength, dice: &mut Dice) -> &'static
         Strength::Severe => {
             let far: Vec<&InventedDriver> = drivers()
                 .iter()
-                .filter(|driver| (1.0..2.5).contains(&away(driver)))
+                .filter(|driver| (1.0..5.0).contains(&away(driver)))
                 .collect();
             far[dice.below(far.len())]
         }
