@@ -6,6 +6,9 @@ use crate::impedance::ImpedanceCurve;
 /// Above this part of the resonance too little of its lower flank is left to tell Re from the rest (common practice, no source:
 /// stimuli begin at a quarter of the resonance or lower).
 const HIGHEST_START: f64 = 0.6;
+/// Below what was played the points are this many times more uncertain than in the middle of the curve, and more: a fade falls by
+/// 20 dB within a few bands, while the peak of an impedance costs a factor of five.
+const NOISIER: f64 = 8.0;
 /// A curve that begins at its summit falls by this factor to its valley …
 const FALLS: f64 = 1.3;
 /// … and its current is ahead of its voltage there by more than a resistor's ever is, radian: 6°.
@@ -17,9 +20,10 @@ pub fn starts_too_high(
     curve: &ImpedanceCurve,
     resonance_hz: Option<f64>,
 ) -> Option<Finding> {
-    let start_hz = *curve.frequency_hz().first()?;
+    let first = first_played(curve);
+    let start_hz = *curve.frequency_hz().get(first)?;
     let Some(fs_hz) = resonance_hz else {
-        return begins_on_the_way_down(curve).then(|| {
+        return begins_on_the_way_down(curve, first).then(|| {
             finding(
                 name,
                 Severity::Redo,
@@ -45,9 +49,26 @@ pub fn starts_too_high(
     })
 }
 
+/// Where what was played begins: a sweep's fade leaves a little of it below, and there the noise is much larger.
+fn first_played(curve: &ImpedanceCurve) -> usize {
+    let Some(covariance) = curve.covariance() else {
+        return 0;
+    };
+    let relative: Vec<f64> = covariance
+        .iter()
+        .zip(curve.z_ohm())
+        .map(|(c, z)| c.trace() / z.norm_sqr())
+        .collect();
+    let mut sorted = relative.clone();
+    let middle = sorted.len() / 2;
+    let (_, median, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
+    let limit = NOISIER * NOISIER * *median;
+    relative.iter().position(|r| *r < limit).unwrap_or(0)
+}
+
 /// The first points are a summit, and capacitive, as only the upper flank of a resonance is.
-fn begins_on_the_way_down(curve: &ImpedanceCurve) -> bool {
-    let z_ohm = curve.z_ohm();
+fn begins_on_the_way_down(curve: &ImpedanceCurve, first: usize) -> bool {
+    let z_ohm = &curve.z_ohm()[first..];
     let valley = z_ohm
         .iter()
         .map(|z| z.norm())

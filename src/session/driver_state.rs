@@ -229,12 +229,34 @@ pub(super) fn changes(
         .iter()
         .filter(|single| measured.driver[single.group].condition == Condition::FreeAir)
         .collect();
-    let mut findings: Vec<Finding> = warmed(&singles).into_iter().collect();
+    // A box that leaks and a mass that is loose bend their curves, and Re with them, where they are fitted as a driver of their own.
+    let mut findings: Vec<Finding> = warmed(&with_joint_re(measured, &singles, fit))
+        .into_iter()
+        .collect();
     if one_level(measured) && free.iter().skip(1).all(|single| !single.remounted) {
         let fs: Vec<Estimate> = free.iter().map(|single| single.seen.fs_hz).collect();
         findings.extend(drifts(&fs));
     }
     findings
+}
+
+/// Takes with the DC resistance that the joint fit gives their condition, where that is another than free air.
+fn with_joint_re(measured: &Measured, singles: &[Single], fit: &Fit) -> Vec<Single> {
+    let joint = |single: &Single| {
+        let mut seen = single.seen;
+        let group = &measured.driver[single.group];
+        if group.condition != Condition::FreeAir
+            && let Some((re_ohm, _)) = fit.best().unknown(&format!("re_ohm[{}]", group.name))
+        {
+            seen.re_ohm.value = re_ohm;
+        }
+        Single {
+            name: single.name.clone(),
+            seen,
+            ..*single
+        }
+    };
+    singles.iter().map(joint).collect()
 }
 
 /// Whether no two free-air takes are noted to have been made at different levels.

@@ -4,13 +4,13 @@
 //! with level, and shift with every remounting.
 
 use std::collections::BTreeMap;
-use std::sync::Mutex;
 
 use farcone::jig::Wiring;
 use farcone::parameters::Key;
 use farcone::sheet::Sheet;
 
 use crate::dice::Dice;
+use crate::each::each;
 use crate::fault::{Fault, said};
 use crate::faults::all;
 use crate::others::{other, truth_of};
@@ -104,28 +104,6 @@ fn harmed(sheet: &Sheet, truth: &[(Key, f64)]) -> bool {
         let setup = entry.setup_uncertainty.unwrap_or(0.0);
         (entry.value - true_value).abs() > half.hypot(2.0 * setup)
     })
-}
-
-/// Runs `job` for each number below `n` on two threads.
-fn each<T: Send>(n: u64, job: impl Fn(u64) -> T + Sync) -> Vec<T> {
-    let done = Mutex::new(vec![]);
-    let next = Mutex::new(0..n);
-    std::thread::scope(|scope| {
-        for _ in 0..2 {
-            scope.spawn(|| {
-                loop {
-                    let Some(i) = next.lock().unwrap().next() else {
-                        break;
-                    };
-                    let result = job(i);
-                    done.lock().unwrap().push((i, result));
-                }
-            });
-        }
-    });
-    let mut done = done.into_inner().unwrap();
-    done.sort_by_key(|(i, _)| *i);
-    done.into_iter().map(|(_, result)| result).collect()
 }
 
 /// The 95 % lower bound of a share of which `hits` in `n` were seen (Clopper, Pearson, Biometrika 26(4), 1934, 404–413, from memory).

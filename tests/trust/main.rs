@@ -14,6 +14,7 @@
 mod circuits;
 mod clean;
 mod dice;
+mod each;
 mod fault;
 mod faults;
 mod jig_clean;

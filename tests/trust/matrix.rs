@@ -1,12 +1,12 @@
-//! The matrix: every fault, mild and severe, on three drivers.
-
-use std::sync::Mutex;
+//! The matrix: every fault, mild and severe, on three drivers; and the table of it in `docs/fault-matrix.md`.
 
 use farcone::bench::{InventedDriver, drivers};
+use farcone::finding::Verdict;
 use farcone::jig::Wiring;
 
 use crate::dice::Dice;
-use crate::fault::{Fault, disagreements, said};
+use crate::each::each;
+use crate::fault::{Expect, Fault, disagreements, said};
 use crate::faults::all;
 use crate::scenario::{Setup, Strength, clean, invented};
 
@@ -20,17 +20,28 @@ fn driver(label: &str) -> &'static InventedDriver {
         .unwrap()
 }
 
+/// The same for the same words, so that a new fault does not reshuffle the others (FNV-1a, from memory).
+fn seed(words: &[&str]) -> u64 {
+    words
+        .iter()
+        .flat_map(|word| word.bytes())
+        .fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+        })
+}
+
 /// What goes wrong with one fault on one driver.
-fn tried(fault: &Fault, strength: Strength, label: &str, index: usize) -> Vec<String> {
+fn tried(fault: &Fault, strength: Strength, label: &str) -> Vec<String> {
     let (about, model) = invented(driver(label));
-    let wiring = if index.is_multiple_of(2) {
+    let seed = seed(&[fault.name, label, strength.pick("mild", "severe")]);
+    let wiring = if seed.is_multiple_of(2) {
         Wiring::AcrossDriver
     } else {
         Wiring::AcrossResistor
     };
-    let setup = Setup::usual(wiring, index as u64);
+    let setup = Setup::usual(wiring, seed);
     let mut scenario = clean(about, &model, &setup);
-    (fault.inject)(&mut scenario, strength, &mut Dice::new(index as u64));
+    (fault.inject)(&mut scenario, strength, &mut Dice::new(seed));
     let sheet = scenario.run();
     let wrong = disagreements(&sheet, &fault.expect(strength));
     if wrong.is_empty() {
@@ -50,44 +61,123 @@ fn tried(fault: &Fault, strength: Strength, label: &str, index: usize) -> Vec<St
     )]
 }
 
-fn run(labels: &[&str]) -> Vec<String> {
+fn run(labels: &[&str], strengths: &[Strength]) -> Vec<String> {
     let only = std::env::var("FAULT").unwrap_or_default();
     let mut jobs = vec![];
     for fault in all().into_iter().filter(|fault| fault.name.contains(&only)) {
-        for strength in [Strength::Mild, Strength::Severe] {
-            for label in labels {
-                jobs.push((fault, strength, *label));
+        for &strength in strengths {
+            for &label in labels {
+                jobs.push((fault, strength, label));
             }
         }
     }
-    let wrong = Mutex::new(vec![]);
-    let next = Mutex::new(jobs.into_iter().enumerate());
-    std::thread::scope(|scope| {
-        for _ in 0..2 {
-            scope.spawn(|| {
-                loop {
-                    let job = next.lock().unwrap().next();
-                    let Some((index, (fault, strength, label))) = job else {
-                        break;
-                    };
-                    let found = tried(&fault, strength, label, index);
-                    wrong.lock().unwrap().extend(found);
-                }
-            });
-        }
-    });
-    wrong.into_inner().unwrap()
+    let tried = |i: u64| {
+        let (fault, strength, label) = &jobs[i as usize];
+        tried(fault, *strength, label)
+    };
+    each(jobs.len() as u64, tried).concat()
 }
 
 #[test]
-fn every_fault_is_named_on_one_driver() {
-    let wrong = run(&DRIVERS[..1]);
+fn severe_faults_are_named_on_one_driver() {
+    let wrong = run(&DRIVERS[..1], &[Strength::Severe]);
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
 #[test]
 #[ignore = "minutes without optimisation; .ci/run runs it with --release"]
 fn every_fault_is_named_on_three_drivers() {
-    let wrong = run(&DRIVERS);
+    let wrong = run(&DRIVERS, &[Strength::Mild, Strength::Severe]);
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// The page as it has to be.
+fn page() -> String {
+    let mut page = String::from(
+        "# What is said of which fault\n\n\
+         Every fault is made on the virtual bench, mild and severe, on three drivers (a small full-range driver, a woofer and a tweeter), in a session \
+         with a same-node take, two free-air takes, a loaded one, and a meter's reading of the DC resistance. `tests/trust` holds each row: the code that names the fault \
+         is there, the verdict is the one below, and no other caution or `redo` comes but the consequences that are listed. Notes may come beside. The test \
+         writes this page (`UPDATE_DOCS=1 cargo test --test trust page`).\n\n",
+    );
+    for group in ["recording", "jig", "driver", "method"] {
+        page.push_str(&format!(
+            "## {}\n\n| fault | mild | severe | with it may come |\n|---|---|---|---|\n",
+            capital(group)
+        ));
+        for fault in all().iter().filter(|fault| fault.group == group) {
+            page.push_str(&format!(
+                "| {} | {} | {} | {} |\n",
+                fault.name,
+                cell(&fault.mild),
+                cell(&fault.severe),
+                also(fault)
+            ));
+        }
+        page.push('\n');
+    }
+    page.truncate(page.trim_end().len());
+    page.push('\n');
+    page
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
+fn cell(expect: &Expect) -> String {
+    let verdict = expect.verdict.as_str();
+    match expect.code {
+        Some(code) => format!("`{}`, {verdict}", code.as_str()),
+        None => format!("nothing, {}", Verdict::Good.as_str()),
+    }
+}
+
+fn also(fault: &Fault) -> String {
+    let mut codes: Vec<&str> = [fault.mild.also, fault.severe.also]
+        .concat()
+        .iter()
+        .map(|code| code.as_str())
+        .collect();
+    codes.sort_unstable();
+    codes.dedup();
+    codes
+        .iter()
+        .map(|code| format!("`{code}`"))
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+#[test]
+fn the_page_has_the_matrix() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/docs/fault-matrix.md");
+    let page = page();
+    if std::env::var_os("UPDATE_DOCS").is_some() {
+        std::fs::write(path, &page).unwrap();
+    }
+    let written = std::fs::read_to_string(path).unwrap_or_default();
+    assert!(
+        written.replace("\r\n", "\n") == page,
+        "docs/fault-matrix.md is not what the faults say: UPDATE_DOCS=1 cargo test --test trust page"
+    );
+}
+
+#[test]
+fn every_fault_has_a_group_and_a_name_of_its_own() {
+    let groups = ["recording", "jig", "driver", "method"];
+    for fault in all() {
+        assert!(groups.contains(&fault.group), "{}", fault.name);
+        assert_eq!(
+            all()
+                .iter()
+                .filter(|other| other.name == fault.name)
+                .count(),
+            1,
+            "{}",
+            fault.name
+        );
+    }
 }

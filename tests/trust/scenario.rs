@@ -161,7 +161,7 @@ impl Setup {
             wiring,
             rate_hz: 48_000.0,
             bits: 24,
-            sweep_s: 3.0,
+            sweep_s: 2.5,
             level_dbfs: -12.0,
             noise_rms: 2e-5,
             boxed: false,

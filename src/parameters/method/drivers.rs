@@ -8,8 +8,8 @@ use crate::fit::Loading;
 const COIL_DIFFERS: f64 = 0.06;
 /// Where coils are compared, Hz: voice coils differ there, and the cone hardly moves.
 const COMPARED_HZ: [f64; 4] = [1_000.0, 2_000.0, 4_000.0, 8_000.0];
-/// A coil that is 25 K warmer has this much more resistance (copper: 0.39 % a kelvin, from memory).
-const RESISTANCE_DIFFERS: f64 = 0.10;
+/// A coil that is 50 K warmer has this much more resistance (copper: 0.39 % a kelvin, from memory); by less it may be the same.
+const RESISTANCE_DIFFERS: f64 = 0.20;
 /// A mass cannot raise the resonance, nor a box lower it; what set-ups differ by is allowed: three times √2 times 1 % (common
 /// practice, no source).
 const WRONG_WAY: f64 = 0.042;

@@ -100,11 +100,15 @@ pub fn faults() -> Vec<Fault> {
             inject: |scenario, strength, dice| {
                 scenario.without("same-node");
                 // As a share of the lowest frequency that is played.
-                let share = strength.pick(dice.between(0.055, 0.07), dice.between(0.25, 0.35));
+                let share = strength.pick(dice.between(0.045, 0.055), dice.between(0.25, 0.35));
                 let lowest_hz = (0.2 * scenario.about.fs_hz).clamp(5.0, 60.0);
                 scenario.bench(|bench| bench.driver.coupling_hz = Some(2.0 + share * lowest_hz));
             },
-            mild: Expect::with(Code::CornersDiffer, Verdict::Usable, &[Code::CoilUnsure]),
+            mild: Expect::with(
+                Code::CornersDiffer,
+                Verdict::Usable,
+                &[Code::CoilUnsure, Code::PoorResidual],
+            ),
             severe: redo(Code::CornersDiffer),
         },
         Fault {
@@ -154,7 +158,7 @@ pub fn faults() -> Vec<Fault> {
             severe: Expect::with(
                 Code::Crosstalk,
                 Verdict::Usable,
-                &[Code::CoilUnsure, Code::AtBound],
+                &[Code::CoilUnsure, Code::AtBound, Code::PoorResidual],
             ),
         },
         Fault {

@@ -8,7 +8,7 @@ use farcone::bench::{InventedDriver, Mounting, drivers};
 use farcone::circuit::Circuit;
 use farcone::finding::{Code, Verdict};
 use farcone::quantity::Stated;
-use farcone::session::Condition;
+use farcone::session::{Condition, Cone};
 
 use crate::circuits::Curve;
 use crate::dice::Dice;
@@ -82,7 +82,12 @@ pub fn faults() -> Vec<Fault> {
             mild: Expect::with(
                 Code::MassFormulasDisagree,
                 Verdict::Redo,
-                &[Code::PoorResidual, Code::CoilUnsure, Code::ExtraLoop],
+                &[
+                    Code::PoorResidual,
+                    Code::CoilUnsure,
+                    Code::ExtraLoop,
+                    Code::CoilWarmed,
+                ],
             ),
             severe: Expect::with(
                 Code::MassFormulasDisagree,
@@ -92,6 +97,7 @@ pub fn faults() -> Vec<Fault> {
                     Code::CoilUnsure,
                     Code::ExtraLoop,
                     Code::SecondResonance,
+                    Code::CoilWarmed,
                     Code::Implausible,
                 ],
             ),
@@ -101,6 +107,12 @@ pub fn faults() -> Vec<Fault> {
             group: "method",
             inject: |scenario, strength, dice| {
                 scenario.weighed();
+                // The cone is measured well, or its doubt would cover everything.
+                let diameter_m = 2.0 * (scenario.about.sd_m2 / std::f64::consts::PI).sqrt();
+                scenario.cone = Some(Cone::Diameter(Stated::within(
+                    diameter_m,
+                    0.002 * diameter_m,
+                )));
                 let off = strength.pick(dice.between(1.15, 1.2), dice.between(1.4, 1.6));
                 let volume_m3 = good_volume_m3(&scenario.about);
                 let said_m3 = volume_m3 * off.powf(dice.sign());
@@ -125,11 +137,11 @@ pub fn faults() -> Vec<Fault> {
                 let ql = strength.pick(dice.between(15.0, 30.0), dice.between(2.5, 5.0));
                 in_a_box(scenario, 1.6, 1.0 / ql);
             },
-            mild: usable(Code::BoxLeaks),
+            mild: Expect::with(Code::BoxLeaks, Verdict::Usable, &[Code::NotIdentifiable]),
             severe: Expect::with(
                 Code::BoxLeaks,
                 Verdict::Redo,
-                &[Code::BoxSize, Code::PoorResidual],
+                &[Code::BoxSize, Code::PoorResidual, Code::NotIdentifiable],
             ),
         },
         Fault {
@@ -211,7 +223,7 @@ fn another(scenario: &Scenario, strength: Strength, dice: &mut Dice) -> &'static
         Strength::Severe => {
             let far: Vec<&InventedDriver> = drivers()
                 .iter()
-                .filter(|driver| (1.0..5.0).contains(&away(driver)))
+                .filter(|driver| (1.0..3.6).contains(&away(driver)))
                 .collect();
             far[dice.below(far.len())]
         }

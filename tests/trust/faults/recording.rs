@@ -147,7 +147,11 @@ pub fn faults() -> Vec<Fault> {
         Fault {
             mild: usable(Code::NoSilence),
             // Without silence the transform is tapered, which bends the lowest points.
-            severe: Expect::with(Code::NoSilence, Verdict::Usable, &[Code::CoilUnsure]),
+            severe: Expect::with(
+                Code::NoSilence,
+                Verdict::Usable,
+                &[Code::CoilUnsure, Code::PoorResidual],
+            ),
             ..fault("no silence", Code::NoSilence, |scenario, strength, dice| {
                 // The silence of the setups is half a second before and a second after.
                 let from_start_s = strength.pick(0.0, dice.between(0.48, 0.5));
