@@ -5,6 +5,7 @@ use std::sync::Arc;
 use farcone::air::{AirInput, PressureInput};
 use farcone::bench::{self, Bench, BenchTake, Element, InventedDriver, Mounting, Noise};
 use farcone::circuit::Circuit;
+use farcone::faults::Played;
 use farcone::fit::Choice;
 use farcone::jig::Wiring;
 use farcone::progress::Unwatched;
@@ -129,6 +130,8 @@ pub struct Scenario {
     pub swap_channels: bool,
     pub meter_re_ohm: Option<Stated>,
     pub cone: Option<Cone>,
+    /// Whether the stimulus is handed over with the takes.
+    pub played: bool,
 }
 
 /// What planning has to know about a driver.
@@ -278,6 +281,7 @@ pub fn clean(about: About, model: &Model, setup: &Setup) -> Scenario {
         swap_channels: false,
         meter_re_ohm: Some(Stated::within(about.re_ohm, 0.1 + 0.01 * about.re_ohm)),
         cone: Some(Cone::Diameter(Stated::within(diameter_m, 1e-3))),
+        played: false,
     }
 }
 
@@ -413,7 +417,13 @@ impl Scenario {
             choice: Choice::default(),
             n_draws: 2_000,
             seed: 1,
-            played: None,
+            played: self.played.then(|| {
+                let first = &self.plans[0];
+                Played {
+                    samples: first.stimulus.iter().map(|v| *v as f32).collect(),
+                    sample_rate_hz: first.rate_hz as u32,
+                }
+            }),
             takes: takes.collect(),
         }
     }

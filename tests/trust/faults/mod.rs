@@ -3,6 +3,7 @@
 mod driver;
 mod jig;
 mod method;
+mod plugs;
 mod recording;
 
 use crate::fault::Fault;
@@ -10,9 +11,11 @@ use crate::fault::Fault;
 /// All of them, group by group.
 pub fn all() -> Vec<Fault> {
     [
+        plugs::faults(),
         recording::faults(),
         jig::faults(),
         driver::faults(),
+        driver::open(),
         method::faults(),
     ]
     .concat()
