@@ -23,6 +23,12 @@ const GATED_DB: f64 = 5.0;
 const TURNED_DB: f64 = 1.5;
 /// Noise under the stimulus at its largest over its smallest, dB.
 const WANDERS_DB: f64 = 2.0;
+/// A channel whose noise rises by less than this under the stimulus is steady, dB.
+const STEADY_DB: f64 = 1.0;
+/// The driver heard through the source's own impedance: so much weaker in power and against the noise than in its own channel. Across
+/// the driver the source's impedance may be half the sense resistor's, across the resistor a third of it.
+const HEARD_AT_THE_SOURCE: f64 = 0.12;
+const FAINTER_DB: f64 = 6.0;
 /// Noise has to stand this far above what rounding to the steps of the samples makes before it tells anything.
 const ABOVE_ROUNDING: f64 = 2.5;
 /// No input is quieter than this, −130 dBFS as a variance: what lies below is the arithmetic of whoever made the samples.
@@ -47,8 +53,17 @@ pub(super) struct ChannelFloor {
     parts: Vec<f64>,
     /// Beside the wave, over the larger of the floors under the stimulus and in the silence.
     follows: Option<f64>,
+    /// Beside the wave.
+    near: Option<f64>,
     /// What rounding makes.
     rounding: f64,
+}
+
+/// By how much a channel is noisier under the stimulus than in the silence.
+struct Rise {
+    rise_db: f64,
+    /// Variance.
+    by: f64,
 }
 
 /// What the noise floor tells.
@@ -67,11 +82,20 @@ pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays 
     };
     let rate_hz = f64::from(take.sample_rate_hz());
     let frames = noise_floor(take.source(), take.driver(), rate_hz, &extent.sounding);
-    let Some(size) = frames.get(1).map(|second| 2 * second.start) else {
+    let Some(size) = frames.first().map(|first| first.n_frames) else {
         return nothing;
     };
     let channels = [(0, take.source()), (1, take.driver())]
         .map(|(c, samples)| ChannelFloor::of(&frames, c, extent, size, samples));
+    if is_of_the_driver(&channels) {
+        // What it covers cannot be told; what is missing in the silence can.
+        let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
+        let found = missing.enumerate().find_map(|(c, sign)| Some((c, sign?)));
+        return FloorSays {
+            finding: found.map(|(channel, sign)| sign.finding(name, channel)),
+            from_one_event: false,
+        };
+    }
     let judged = [lossy as fn(&ChannelFloor) -> Option<Sign>, gated, turned];
     for judge in judged {
         let signs: Vec<(usize, Sign)> = channels
@@ -128,28 +152,43 @@ impl Sign {
     }
 }
 
-fn lossy(floor: &ChannelFloor) -> Option<Sign> {
-    let sign = |what, value_db, limit_db| Sign {
-        code: Code::LossyCoding,
-        what,
-        value_db,
-        limit_db,
+/// Whether what sounds beside the wave comes from the driver: it rubs, buzzes or distorts. Codecs, gates and automatic gain work on
+/// the source channel as much as on the driver's; there the driver is heard through the source's own impedance at most.
+fn is_of_the_driver([source, driver]: &[ChannelFloor; 2]) -> bool {
+    let Some((source, driver)) = source.rise().zip(driver.rise()) else {
+        return false;
     };
+    let steady = source.rise_db < STEADY_DB;
+    let faint =
+        driver.rise_db > source.rise_db + FAINTER_DB && source.by < HEARD_AT_THE_SOURCE * driver.by;
+    driver.rise_db > TURNED_DB && (steady || faint)
+}
+
+fn lossy(floor: &ChannelFloor) -> Option<Sign> {
     if let Some(follows_db) = floor.follows.map(db).filter(|&db| db > FOLLOWS_DB) {
-        let what = "noise follows the wave that sounds, as a lossy codec makes it";
-        return Some(sign(what, follows_db, FOLLOWS_DB));
+        return Some(Sign {
+            code: Code::LossyCoding,
+            what: "noise follows the wave that sounds, as a lossy codec makes it",
+            value_db: follows_db,
+            limit_db: FOLLOWS_DB,
+        });
     }
     let under: Vec<f64> = floor.under.iter().copied().flatten().collect();
-    [floor.silence.clone(), Some(under)]
+    [hole(floor, &floor.silence), hole(floor, &Some(under))]
         .into_iter()
         .flatten()
-        .filter_map(|bands| floor.hole_db(&bands))
-        .filter(|&hole_db| hole_db > HOLE_DB)
-        .max_by(f64::total_cmp)
-        .map(|hole_db| {
-            let what = "parts of the noise are missing, as a lossy codec leaves them out";
-            sign(what, hole_db, HOLE_DB)
-        })
+        .max_by(|a, b| a.value_db.total_cmp(&b.value_db))
+}
+
+/// Bands that are missing.
+fn hole(floor: &ChannelFloor, bands: &Option<Vec<f64>>) -> Option<Sign> {
+    let hole_db = floor.hole_db(bands.as_ref()?)?;
+    (hole_db > HOLE_DB).then_some(Sign {
+        code: Code::LossyCoding,
+        what: "parts of the noise are missing, as a lossy codec leaves them out",
+        value_db: hole_db,
+        limit_db: HOLE_DB,
+    })
 }
 
 fn gated(floor: &ChannelFloor) -> Option<Sign> {
@@ -286,9 +325,10 @@ impl ChannelFloor {
             .flatten()
             .max_by(f64::total_cmp);
         let mut near: Vec<f64> = tellable.iter().filter_map(|f| f.near[channel]).collect();
-        let follows = (near.len() >= FEWEST_FRAMES)
+        let near = (near.len() >= FEWEST_FRAMES)
             .then(|| median(&mut near))
-            .flatten()
+            .flatten();
+        let follows = near
             .zip(elsewhere)
             .map(|(near, elsewhere)| near / elsewhere)
             .filter(|ratio| ratio.is_finite());
@@ -298,8 +338,24 @@ impl ChannelFloor {
             under: medians,
             parts,
             follows,
+            near,
             rounding,
         }
+    }
+
+    /// From the silence to where the stimulus is noisiest; without silence, from where it is quietest.
+    fn rise(&self) -> Option<Rise> {
+        let all = self.under_median().into_iter().chain(self.near);
+        let loudest = all
+            .chain(self.parts.iter().copied())
+            .max_by(f64::total_cmp)?;
+        let quiet = self.quiet.iter().flatten().copied().max_by(f64::total_cmp);
+        let quiet = quiet.or_else(|| self.parts.iter().copied().min_by(f64::total_cmp))?;
+        let rounding = 2.0 * self.rounding;
+        Some(Rise {
+            rise_db: db((loudest + rounding) / (quiet + rounding)),
+            by: loudest - quiet,
+        })
     }
 
     /// Whether the noise before the stimulus goes on under its first part, or that of its last part after it. A gain that is turned

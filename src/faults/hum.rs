@@ -9,6 +9,7 @@ use super::extent::extent;
 use super::statistics::{mean, median};
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
+use crate::signal::Lines;
 
 /// Mains frequencies of the world, Hz.
 const NOMINAL_HZ: [f64; 2] = [50.0, 60.0];
@@ -27,6 +28,8 @@ const END_S: f64 = 0.42;
 const MOSTLY: f64 = 0.7;
 /// Power of a line over that of its surroundings. Noise alone gets there once in e¹⁸; some thousand places are looked at.
 const ABOVE_NOISE: f64 = 18.0;
+/// No line below −130 dBFS counts: what lies below is the arithmetic of whoever made the samples, not an input.
+const LEAST_POWER: f64 = 1e-13;
 /// By how much a line may differ between the halves of a silence, dB: what rings off falls by more.
 const STEADY_DB: f64 = 4.0;
 /// Surroundings of a line, in widths 1/T of the window's resolution: beyond the main lobe of a raised cosine.
@@ -74,7 +77,12 @@ fn hum_in(take: &Take, part: Range<usize>) -> Option<(Hum, f64)> {
     let channels = [&take.source()[part.clone()], &take.driver()[part]]
         .map(|samples| samples.chunks_exact(step).map(mean).collect::<Vec<f64>>());
     let slow_hz = rate_hz / step as f64;
-    let found = NOMINAL_HZ.map(|nominal_hz| comb(&channels, slow_hz, nominal_hz));
+    let prepared = channels.each_ref().map(|samples| windowed(samples));
+    let lines = prepared
+        .each_ref()
+        .map(|samples| Lines::of(samples, slow_hz));
+    let found =
+        NOMINAL_HZ.map(|nominal_hz| comb(&channels, (&prepared, &lines), slow_hz, nominal_hz));
     let [fifty, sixty] = found;
     // 300 Hz belongs to both: the one with more power is the mains.
     let best = match (fifty, sixty) {
@@ -110,16 +118,20 @@ struct Comb {
     power: f64,
 }
 
-fn comb(channels: &[Vec<f64>; 2], rate_hz: f64, nominal_hz: f64) -> Option<Comb> {
-    let prepared: Vec<Vec<f64>> = channels.iter().map(|samples| windowed(samples)).collect();
+fn comb(
+    channels: &[Vec<f64>; 2],
+    (prepared, lines): (&[Vec<f64>; 2], &[Lines; 2]),
+    rate_hz: f64,
+    nominal_hz: f64,
+) -> Option<Comb> {
     // Which harmonics are there at all, at the nominal frequency: the window is wide enough for what grids stray by.
     let exists = |k: u32| -> bool {
         let line_hz = f64::from(k) * nominal_hz;
         line_hz < 0.4 * rate_hz
             && channels
                 .iter()
-                .zip(&prepared)
-                .any(|(raw, samples)| is_line(raw, samples, line_hz, f64::from(k), rate_hz))
+                .zip(lines)
+                .any(|(raw, lines)| is_line(raw, lines, line_hz, f64::from(k), rate_hz))
     };
     let harmonics: Vec<u32> = (1..=HIGHEST).filter(|&k| exists(k)).collect();
     // Single lines at high multiples are somebody's switching supply, or shared by both mains frequencies.
@@ -150,26 +162,22 @@ fn comb(channels: &[Vec<f64>; 2], rate_hz: f64, nominal_hz: f64) -> Option<Comb>
 }
 
 /// Whether there is a steady line within what the mains strays, well above its surroundings.
-fn is_line(raw: &[f64], windowed_samples: &[f64], line_hz: f64, order: f64, rate_hz: f64) -> bool {
+fn is_line(raw: &[f64], lines: &Lines, line_hz: f64, order: f64, rate_hz: f64) -> bool {
     let width_hz = rate_hz / raw.len() as f64;
-    let stray_hz = STRAY_HZ * order;
-    let n_steps = (stray_hz / (0.5 * width_hz)).ceil() as i32;
-    let best = (-n_steps..=n_steps)
-        .map(|i| line_hz + f64::from(i) * stray_hz / f64::from(n_steps.max(1)))
-        .map(|hz| (hz, line_power(windowed_samples, hz, rate_hz)))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
-    let Some((at_hz, power)) = best else {
+    let Some((at_hz, power)) = lines.strongest(line_hz, STRAY_HZ * order) else {
         return false;
     };
     let mut around: Vec<f64> = AROUND
         .iter()
         .flat_map(|widths| [at_hz - widths * width_hz, at_hz + widths * width_hz])
         .filter(|&hz| hz > width_hz)
-        .map(|hz| line_power(windowed_samples, hz, rate_hz))
+        .map(|hz| lines.power(hz))
         .collect();
     // The median of an exponential distribution is ln 2 of its mean.
     let noise = median(&mut around).unwrap_or(f64::INFINITY) / std::f64::consts::LN_2;
-    if power.is_nan() || power <= ABOVE_NOISE * noise || power == 0.0 {
+    // Not a number is no line either.
+    let above = power > ABOVE_NOISE * noise && power > LEAST_POWER;
+    if !above {
         return false;
     }
     let (first, second) = raw.split_at(raw.len() / 2);

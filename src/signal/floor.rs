@@ -28,11 +28,16 @@ const FEWEST_BINS: usize = 12;
 /// What counts as near: from 0.7 to 1.4 of the frequency.
 const NEAR: (f64, f64) = (0.7, 1.4);
 
+/// Frames under the stimulus that are looked at, about: enough for medians over parts of it.
+const MOST_SOUNDING: usize = 120;
+
 /// One moment.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FloorFrame {
     /// First frame of the recording in it.
     pub start: usize,
+    /// How many.
+    pub n_frames: usize,
     /// Frequency of the strongest wave in the source channel, Hz; `None` outside the sounding part.
     pub strongest_hz: Option<f64>,
     /// Noise close to that wave, source and driver, as the variance of white noise of this density; `None` where it cannot be told.
@@ -85,32 +90,39 @@ pub fn noise_floor(
             .max_by(|a, b| a.1.total_cmp(b.1))
             .map_or(0, |(bin, _)| bin)
     };
-    let starts: Vec<usize> = (0..=source.len() - size).step_by(hop).collect();
+    let n_steps = (source.len() - size) / hop + 1;
+    let sounds = |start: usize| start + size > sounding.start && start < sounding.end;
+    // Silences are looked at frame by frame, the stimulus only as often as it takes.
+    let n_sounding = (0..n_steps).filter(|i| sounds(i * hop)).count();
+    let stride = (n_sounding / MOST_SOUNDING).max(1);
+    let starts: Vec<usize> = (0..n_steps)
+        .filter(|i| i.is_multiple_of(stride) || !sounds(i * hop))
+        .map(|i| i * hop)
+        .collect();
     let spectra: Vec<[Vec<f64>; 2]> = starts
         .iter()
         .map(|&start| [source, driver].map(|channel| power(&channel[start..start + size])))
         .collect();
     let ridges: Vec<usize> = spectra.iter().map(|pair| strongest(&pair[0])).collect();
-    let sounds = |start: usize| start + size > sounding.start && start < sounding.end;
     starts
         .iter()
         .enumerate()
         .map(|(i, &start)| {
             let quiet = !sounds(start);
-            let moves = ridges[i.saturating_sub(1)].abs_diff(ridges[(i + 1).min(ridges.len() - 1)]);
-            let reach = OWN_BINS + moves;
-            let source = &spectra[i][0];
-            let own_power: f64 = source[ridges[i].saturating_sub(reach)..]
-                .iter()
-                .take(2 * reach + 1)
-                .sum();
-            let own = Own {
-                bin: if quiet { None } else { Some(ridges[i]) },
-                reach,
-                is_alone: quiet || own_power > ALONE * source.iter().sum::<f64>(),
-            };
+            let (last, next) = (i.saturating_sub(1), (i + 1).min(ridges.len() - 1));
+            let hops = ((starts[next] - starts[last]) / hop).max(1);
+            // By how much it moves on within two hops.
+            let moves = (2 * ridges[last].abs_diff(ridges[next])).div_ceil(hops.max(2));
+            let own = Own::new(
+                if quiet { None } else { Some(ridges[i]) },
+                OWN_BINS + moves,
+                &spectra[i][0],
+                bin_hz,
+                sample_rate_hz,
+            );
             FloorFrame {
                 start,
+                n_frames: size,
                 strongest_hz: own.bin.map(|bin| bin as f64 * bin_hz),
                 near: [0, 1].map(|c: usize| own.near(&spectra[i][c], bin_hz, sample_rate_hz)),
                 bands: [0, 1].map(|c: usize| own.bands(&spectra[i][c], bin_hz, sample_rate_hz)),
@@ -123,28 +135,40 @@ pub fn noise_floor(
 struct Own {
     bin: Option<usize>,
     reach: usize,
-    is_alone: bool,
+    /// Whether anything but the wave can be told at all.
+    tellable: bool,
+    /// Bins of the wave and of its harmonics.
+    mask: Vec<bool>,
 }
 
 impl Own {
-    fn is_own(&self, k: usize) -> bool {
-        self.bin.is_some_and(|bin| {
-            (1..=N_HARMONICS).any(|m| {
-                let reach = (self.reach as f64 * (m as f64).sqrt()) as usize;
-                k.abs_diff(m * bin) <= reach
-            })
-        })
-    }
-
-    fn tellable(&self, bin_hz: f64, rate_hz: f64) -> bool {
-        self.is_alone
-            && self.bin.is_none_or(|bin| {
-                (RIDGE_FROM_HZ..RIDGE_TO * rate_hz).contains(&(bin as f64 * bin_hz))
-            })
+    fn new(bin: Option<usize>, reach: usize, source: &[f64], bin_hz: f64, rate_hz: f64) -> Self {
+        let mut mask = vec![false; source.len()];
+        let tellable = bin.is_none_or(|bin| {
+            let own_power: f64 = source[bin.saturating_sub(reach)..]
+                .iter()
+                .take(2 * reach + 1)
+                .sum();
+            own_power > ALONE * source.iter().sum::<f64>()
+                && (RIDGE_FROM_HZ..RIDGE_TO * rate_hz).contains(&(bin as f64 * bin_hz))
+        });
+        if let Some(bin) = bin.filter(|_| tellable) {
+            for m in 1..=N_HARMONICS {
+                let reach = (reach as f64 * (m as f64).sqrt()) as usize;
+                let end = (m * bin + reach + 1).min(mask.len());
+                mask[(m * bin).saturating_sub(reach).min(end)..end].fill(true);
+            }
+        }
+        Self {
+            bin,
+            reach,
+            tellable,
+            mask,
+        }
     }
 
     fn near(&self, spectrum: &[f64], bin_hz: f64, rate_hz: f64) -> Option<f64> {
-        let bin = self.bin.filter(|_| self.tellable(bin_hz, rate_hz))?;
+        let bin = self.bin.filter(|_| self.tellable)?;
         let from = (NEAR.0 * bin as f64) as usize;
         let to = ((NEAR.1 * bin as f64) as usize).min((TOP_SHARE * rate_hz / bin_hz) as usize);
         let mut bins: Vec<f64> = (from.max(4)..to)
@@ -155,7 +179,7 @@ impl Own {
     }
 
     fn bands(&self, spectrum: &[f64], bin_hz: f64, rate_hz: f64) -> Vec<Option<f64>> {
-        if !self.tellable(bin_hz, rate_hz) {
+        if !self.tellable {
             return vec![None; N_BANDS];
         }
         let top_hz = if TOP_SHARE * rate_hz < TOP_HZ {
@@ -168,7 +192,7 @@ impl Own {
         (0..N_BANDS)
             .map(|i| {
                 let mut bins: Vec<f64> = (edge(i)..edge(i + 1))
-                    .filter(|&k| !self.is_own(k))
+                    .filter(|&k| !self.mask[k])
                     .map(|k| spectrum[k])
                     .collect();
                 floor_of(&mut bins)

@@ -4,12 +4,17 @@
 
 use std::collections::HashMap;
 use std::ops::Range;
+use std::sync::Arc;
 
-use realfft::RealFftPlanner;
-use rustfft::num_complex::Complex64;
+use num_complex::Complex64;
+use realfft::{RealFftPlanner, RealToComplex};
 
 use super::correlate::fast_length;
 
+/// From window to window, in windows: to see how the sweep rises, to look at all of it, and where nothing is looked at.
+const APART: f64 = 1.5;
+const OVERLAPPING: f64 = 0.5;
+const AWAY: f64 = 8.0;
 /// Waves in a window.
 const WAVES: f64 = 6.0;
 /// Lowest and highest frequency that is looked at, Hz: the cone moves in between, and windows are neither longer than a usual silence
@@ -74,12 +79,14 @@ pub fn leftover(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> Vec<Left
         steps: [step(source), step(driver)],
         growth: 0.0,
         planner: RealFftPlanner::new(),
+        shapes: HashMap::new(),
         noise: HashMap::new(),
     };
     // Where windows are short against the sweep one wave is plain to see; how fast it rises there tells how it rises where they are not.
-    let waves = analyser.waves(silence.end);
+    let waves = analyser.waves(silence.end, APART);
     analyser.growth = growth(&waves, sample_rate_hz).unwrap_or(0.0);
-    let waves = analyser.waves(silence.end);
+    analyser.shapes.clear();
+    let waves = analyser.waves(silence.end, OVERLAPPING);
     waves
         .iter()
         .filter(|wave| wave.tonal > TONAL && (LOW_HZ..HIGH_HZ).contains(&wave.frequency_hz))
@@ -94,6 +101,69 @@ struct Wave {
     frequency_hz: f64,
     /// Its share of the power.
     tonal: f64,
+    /// Power of each bin of the source.
+    power: Vec<f64>,
+}
+
+/// What all windows of one length share.
+struct Shape {
+    plan: Arc<dyn RealToComplex<f64>>,
+    /// A raised cosine.
+    weights: Vec<f64>,
+    /// Where the samples are read, (S18); empty if where they are.
+    places: Vec<f64>,
+    time: Vec<f64>,
+    bins: Vec<Complex64>,
+    scratch: Vec<Complex64>,
+}
+
+impl Shape {
+    fn new(planner: &mut RealFftPlanner<f64>, length: usize, growth: f64) -> Self {
+        let plan = planner.plan_fft_forward(length);
+        let turn = std::f64::consts::TAU / length as f64;
+        let rises = growth * length as f64;
+        // Equal steps of the sweep's phase.
+        let place = |i: usize| {
+            let share = i as f64 / length as f64;
+            (share * rises.exp_m1()).ln_1p() / growth
+        };
+        Self {
+            weights: (0..length)
+                .map(|i| 0.5 - 0.5 * (turn * i as f64).cos())
+                .collect(),
+            places: if rises < LEAST_RISE {
+                vec![]
+            } else {
+                (0..length).map(place).collect()
+            },
+            time: vec![0.0; length],
+            bins: plan.make_output_vec(),
+            scratch: plan.make_scratch_vec(),
+            plan,
+        }
+    }
+
+    /// Power of each bin.
+    fn power(&mut self, samples: &[f32]) -> Vec<f64> {
+        if self.places.is_empty() {
+            for (slot, &v) in self.time.iter_mut().zip(samples) {
+                *slot = f64::from(v);
+            }
+        } else {
+            for (slot, &at) in self.time.iter_mut().zip(&self.places) {
+                *slot = read(samples, at);
+            }
+        }
+        let mean = self.time.iter().sum::<f64>() / self.time.len() as f64;
+        for (slot, weight) in self.time.iter_mut().zip(&self.weights) {
+            *slot = (*slot - mean) * weight;
+        }
+        let done =
+            self.plan
+                .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
+        debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
+        self.bins.iter().map(Complex64::norm_sqr).collect()
+    }
 }
 
 /// By how much an exponential sweep rises a frame, (S17); `None` if the waves are not those of one.
@@ -170,8 +240,12 @@ const LEAST_RISE: f64 = 1e-4;
 fn read(samples: &[f32], at: f64) -> f64 {
     let k = at as usize;
     let part = at - k as f64;
-    let near = |j: usize| f64::from(samples[j.saturating_sub(1).min(samples.len() - 1)]);
-    let [a, b, c, d] = [near(k), near(k + 1), near(k + 2), near(k + 3)];
+    let near = |j: usize| samples[j.saturating_sub(1).min(samples.len() - 1)];
+    let four = match samples.get(k.wrapping_sub(1)..k + 3) {
+        Some(&[a, b, c, d]) => [a, b, c, d],
+        _ => [near(k), near(k + 1), near(k + 2), near(k + 3)],
+    };
+    let [a, b, c, d] = four.map(f64::from);
     let third = (d - a) / 6.0 + 0.5 * (b - c);
     let second = 0.5 * (a + c) - b;
     b + part * ((c - b - second - third) + part * (second + part * third))
@@ -186,6 +260,7 @@ struct Analyser<'a> {
     /// By how much the sweep rises a frame, as the logarithm of its frequency.
     growth: f64,
     planner: RealFftPlanner<f64>,
+    shapes: HashMap<usize, Shape>,
     /// Mean power spectra of both channels' silence by window length; `None` where the silence is too short.
     noise: HashMap<usize, Option<[Vec<f64>; 2]>>,
 }
@@ -198,32 +273,16 @@ impl Analyser<'_> {
         } else {
             self.driver
         };
-        let part = &samples[start..start + length];
-        let rises = self.growth * length as f64;
-        let at = |i: usize| {
-            if rises < LEAST_RISE {
-                return f64::from(part[i]);
-            }
-            // (S18): equal steps of the sweep's phase.
-            let share = i as f64 / length as f64;
-            read(part, (share * rises.exp_m1()).ln_1p() / self.growth)
-        };
-        let mut time: Vec<f64> = (0..length).map(at).collect();
-        let mean = time.iter().sum::<f64>() / length as f64;
-        let turn = std::f64::consts::TAU / length as f64;
-        for (i, v) in time.iter_mut().enumerate() {
-            *v = (*v - mean) * (0.5 - 0.5 * (turn * i as f64).cos());
-        }
-        let plan = self.planner.plan_fft_forward(length);
-        let mut bins = vec![Complex64::default(); length / 2 + 1];
-        if plan.process(&mut time, &mut bins).is_err() {
-            return vec![0.0; length / 2 + 1];
-        }
-        bins.iter().map(Complex64::norm_sqr).collect()
+        let (planner, growth) = (&mut self.planner, self.growth);
+        let shape = self
+            .shapes
+            .entry(length)
+            .or_insert_with(|| Shape::new(planner, length, growth));
+        shape.power(&samples[start..start + length])
     }
 
-    /// Windows over all that sounds, each about [`WAVES`] waves long.
-    fn waves(&mut self, from: usize) -> Vec<Wave> {
+    /// Windows over all that sounds, each about [`WAVES`] waves long and so many windows after the one before.
+    fn waves(&mut self, from: usize, hop: f64) -> Vec<Wave> {
         let mut found = vec![];
         let mut length = grid_length(LONGEST_S * self.rate_hz);
         let mut start = from;
@@ -239,8 +298,12 @@ impl Analyser<'_> {
                 }
                 length = next;
             }
+            let high = wave
+                .as_ref()
+                .is_some_and(|wave| wave.frequency_hz > 1.5 * HIGH_HZ);
             found.extend(wave);
-            start += length / 2;
+            let hop = if high && hop < APART { AWAY } else { hop };
+            start += (hop * length as f64) as usize;
         }
         found
     }
@@ -258,10 +321,11 @@ impl Analyser<'_> {
             length,
             frequency_hz: centre * self.rate_hz / length as f64,
             tonal: own / total,
+            power,
         })
     }
 
-    fn noise_of(&mut self, length: usize) -> Option<[Vec<f64>; 2]> {
+    fn noise_of(&mut self, length: usize) -> Option<&[Vec<f64>; 2]> {
         if !self.noise.contains_key(&length) {
             let starts: Vec<usize> = (self.silence.start..)
                 .step_by((length / 2).max(1))
@@ -283,16 +347,19 @@ impl Analyser<'_> {
             let found = (starts.len() >= SILENT_WINDOWS).then(|| [mean(self, 0), mean(self, 1)]);
             self.noise.insert(length, found);
         }
-        self.noise.get(&length).cloned().flatten()
+        self.noise.get(&length).and_then(Option::as_ref)
     }
 
     fn judged(&mut self, wave: &Wave) -> Option<Leftover> {
         let (start, length, f_hz) = (wave.start, wave.length, wave.frequency_hz);
+        let (rate_hz, step) = (self.rate_hz, self.steps[1]);
+        let of_driver = self.power(1, start, length);
+        let power = [&wave.power, &of_driver];
         let noise = self.noise_of(length)?;
-        let power = [self.power(0, start, length), self.power(1, start, length)];
-        let bin_hz = self.rate_hz / length as f64;
+        let noise = [&noise[0], &noise[1]];
+        let bin_hz = rate_hz / length as f64;
         let n_bins = power[0].len();
-        let band = |channel: usize, list: &[Vec<f64>; 2], bins: &Range<usize>| -> f64 {
+        let band = |channel: usize, list: &[&Vec<f64>; 2], bins: &Range<usize>| -> f64 {
             list[channel][bins.clone()].iter().sum()
         };
         let around = |order: f64| {
@@ -306,7 +373,7 @@ impl Analyser<'_> {
         let fundamental = [band(0, &power, &own), band(1, &power, &own)];
         // A raised cosine of amplitude A and length N shows a power of A²·N²/16·1.5 over its lobe.
         let amplitude = (fundamental[1] * 16.0 / 1.5).sqrt() / length as f64;
-        if fundamental[0] <= 0.0 || amplitude < LEAST_STEPS * self.steps[1] {
+        if fundamental[0] <= 0.0 || amplitude < LEAST_STEPS * step {
             return None;
         }
         let beyond = |bins: &Range<usize>, seen: f64| {
@@ -326,14 +393,14 @@ impl Analyser<'_> {
             let (power, _) = beyond(&around(order as f64), SEEN_HARMONIC);
             harmonic += if power > 0.0 { power } else { 0.0 };
         }
-        let top_hz = [IRREGULAR_TO * f_hz, IRREGULAR_TO_HZ, 0.45 * self.rate_hz]
+        let top_hz = [IRREGULAR_TO * f_hz, IRREGULAR_TO_HZ, 0.45 * rate_hz]
             .into_iter()
             .min_by(f64::total_cmp)?;
         let above = (IRREGULAR_FROM * f_hz / bin_hz) as usize..(top_hz / bin_hz) as usize;
         let above = above.start.min(n_bins)..above.end.min(n_bins).max(above.start.min(n_bins));
         let (irregular, floor) = beyond(&above, SEEN_IRREGULAR);
         Some(Leftover {
-            at_s: (start as f64 + 0.5 * length as f64) / self.rate_hz,
+            at_s: (start as f64 + 0.5 * length as f64) / rate_hz,
             frequency_hz: f_hz,
             harmonic: harmonic.sqrt(),
             irregular: if irregular > 0.0 {

@@ -3,6 +3,8 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
+use num_complex::Complex64;
+
 use super::follow::window_length;
 
 /// Longest and shortest window, s.
@@ -23,6 +25,8 @@ const ON_LAW: f64 = 0.02;
 const MOST: f64 = 0.4;
 /// A window's frequency beyond this, relative, is none of the law's.
 const OFF_LAW: f64 = 0.01;
+/// Pairs of windows that the law is fitted to, about; more tell it no better.
+const N_PAIRS: usize = 300;
 /// Corrections of the law by the phase.
 const N_ROUNDS: usize = 5;
 /// Part of a recording's sounding stretch that is left out at either end, s: fades.
@@ -50,6 +54,55 @@ impl Law {
     fn phase(&self, t_s: f64) -> f64 {
         TAU * self.rate_s * self.frequency_hz(t_s) + self.phase_rad
     }
+
+    /// The wave from a frame on: its phasor, by what it turns to the next frame, and by what that turn itself turns. As long as the
+    /// part is short against L the phase is a parabola.
+    fn turning(&self, from: f64, middle: f64, rate_hz: f64) -> [Complex64; 3] {
+        let middle_s = middle / rate_hz;
+        let omega = TAU * self.frequency_hz(middle_s) / rate_hz;
+        let bend = 0.5 * omega / (self.rate_s * rate_hz);
+        let away = from - middle;
+        [
+            self.phase(middle_s) + (omega + bend * away) * away,
+            omega + bend * (2.0 * away + 1.0),
+            2.0 * bend,
+        ]
+        .map(Complex64::cis)
+    }
+
+    /// The wave at full scale.
+    fn samples(&self, part: Range<usize>, rate_hz: f64) -> Vec<f32> {
+        const PIECE: usize = 64;
+        let mut samples = Vec::with_capacity(part.len());
+        for start in part.clone().step_by(PIECE) {
+            let end = (start + PIECE).min(part.end);
+            let middle = 0.5 * (start + end) as f64;
+            let [mut wave, mut turn, bend] = self.turning(start as f64, middle, rate_hz);
+            for _ in start..end {
+                samples.push(wave.re as f32);
+                wave *= turn;
+                turn *= bend;
+            }
+        }
+        samples
+    }
+
+    /// The recording's phase beyond the law's in one window, under a raised cosine.
+    fn phase_beyond(&self, recorded: &[f32], window: &Range<usize>, rate_hz: f64) -> f64 {
+        let middle = 0.5 * (window.start + window.end) as f64;
+        let [mut wave, mut turn, bend] = self.turning(window.start as f64, middle, rate_hz);
+        let angle = TAU / window.len() as f64;
+        let step = 2.0 * angle.cos();
+        let (mut now, mut before) = ((0.5 * angle).cos(), (0.5 * angle).cos());
+        let mut sum = Complex64::default();
+        for &v in &recorded[window.clone()] {
+            sum += wave.conj() * ((1.0 - now) * f64::from(v));
+            (before, now) = (now, step * now - before);
+            wave *= turn;
+            turn *= bend;
+        }
+        sum.arg()
+    }
 }
 
 /// The part of an exponential sweep that sounds in the recording, at full scale and without its fades; with the frame of the
@@ -69,19 +122,32 @@ pub fn recovered_sweep(
     if end < start + (0.5 * sample_rate_hz) as usize || end > recorded.len() {
         return None;
     }
-    let mut law = guess(recorded, sample_rate_hz, start..end)?;
+    let (mut law, on) = guess(recorded, sample_rate_hz, start..end)?;
     for _ in 0..N_ROUNDS {
-        law = corrected(law, recorded, sample_rate_hz, start..end)?;
+        law = corrected(law, &on, recorded, sample_rate_hz, start..end)?;
     }
-    let samples = (start..end)
-        .map(|i| law.phase(i as f64 / sample_rate_hz))
-        .map(|phase| (phase % TAU).cos() as f32)
-        .collect();
-    Some((samples, start))
+    Some((law.samples(start..end, sample_rate_hz), start))
 }
 
-/// The law through frequencies of single places, told by neighbouring samples as (S11) does.
-fn guess(recorded: &[f32], rate_hz: f64, part: Range<usize>) -> Option<Law> {
+/// The times at which a recording is on a law, s.
+struct OnLaw(Vec<(f64, bool)>);
+
+impl OnLaw {
+    /// Whether most places around lie on it.
+    fn at(&self, t_s: f64) -> bool {
+        const AROUND: usize = 2;
+        let next = self.0.partition_point(|place| place.0 < t_s);
+        let around = next.saturating_sub(AROUND)..(next + AROUND).min(self.0.len());
+        let n_on = self.0[around.clone()]
+            .iter()
+            .filter(|place| place.1)
+            .count();
+        2 * n_on > around.len()
+    }
+}
+
+/// The law through frequencies of single places, told by neighbouring samples as (S11) does; and where the recording is on it.
+fn guess(recorded: &[f32], rate_hz: f64, part: Range<usize>) -> Option<(Law, OnLaw)> {
     let step = (part.len() / N_PLACES).max(1);
     let mut length = (LONGEST_S * rate_hz) as usize;
     let mut places: Vec<(f64, f64)> = vec![];
@@ -104,13 +170,16 @@ fn guess(recorded: &[f32], rate_hz: f64, part: Range<usize>) -> Option<Law> {
         .into_iter()
         .filter_map(|part| through(&places[part]))
         .map(|law| {
-            let on =
-                |place: &&(f64, f64)| (law.frequency_hz(place.0).ln() - place.1).abs() < ON_LAW;
-            (law, places.iter().filter(on).count())
+            let on = |place: &(f64, f64)| {
+                let away = (law.frequency_hz(place.0).ln() - place.1).abs();
+                (place.0, away < ON_LAW)
+            };
+            (law, places.iter().map(on).collect::<Vec<_>>())
         })
-        .max_by_key(|(_, n_on)| *n_on)
-        .filter(|(_, n_on)| *n_on as f64 > MOST * n as f64)
-        .map(|(law, _)| law)
+        .map(|(law, on)| (law, on.iter().filter(|place| place.1).count(), on))
+        .max_by_key(|(_, n_on, _)| *n_on)
+        .filter(|(_, n_on, _)| *n_on as f64 > MOST * n as f64)
+        .map(|(law, _, on)| (law, OnLaw(on)))
 }
 
 fn through(places: &[(f64, f64)]) -> Option<Law> {
@@ -136,46 +205,59 @@ fn through(places: &[(f64, f64)]) -> Option<Law> {
     })
 }
 
-/// What the recording's phase beyond the law says about the law: a least-squares fit to the turning from window to window, then
-/// to the phase that is left. Windows that turn by much more than the others do not count.
-fn corrected(law: Law, recorded: &[f32], rate_hz: f64, part: Range<usize>) -> Option<Law> {
-    let mut places: Vec<(f64, f64)> = vec![];
+/// Windows of the law's waves, each over half of the one before.
+fn windows(law: &Law, rate_hz: f64, part: Range<usize>) -> Vec<Range<usize>> {
+    let mut windows = vec![];
     let mut start = part.start;
     while start < part.end {
         let frequency_hz = law.frequency_hz(start as f64 / rate_hz);
         let length_s = (WAVES / frequency_hz).clamp(SHORTEST_S, LONGEST_S);
-        let n = (length_s * rate_hz) as usize;
+        let n = ((length_s * rate_hz) as usize).max(2);
         if start + n > part.end || frequency_hz > TO_SHARE * rate_hz {
             break;
         }
         if frequency_hz > FROM_HZ {
-            let (mut re, mut im) = (0.0, 0.0);
-            for (i, &v) in recorded[start..start + n].iter().enumerate() {
-                let t_s = (start + i) as f64 / rate_hz;
-                let weight = 1.0 - (TAU * (i as f64 + 0.5) / n as f64).cos();
-                let (sin, cos) = (law.phase(t_s) % TAU).sin_cos();
-                re += weight * f64::from(v) * cos;
-                im -= weight * f64::from(v) * sin;
-            }
-            places.push(((start as f64 + 0.5 * n as f64) / rate_hz, im.atan2(re)));
+            windows.push(start..start + n);
         }
-        start += (n / 2).max(1);
+        start += n / 2;
     }
-    if places.len() < FEWEST {
+    windows
+}
+
+/// What the recording's phase beyond the law says about the law: a least-squares fit to the turning from window to window, then
+/// to the phase that is left. Windows that turn by much more than the others do not count.
+fn corrected(
+    law: Law,
+    on: &OnLaw,
+    recorded: &[f32],
+    rate_hz: f64,
+    part: Range<usize>,
+) -> Option<Law> {
+    let windows = windows(&law, rate_hz, part);
+    let stride = (windows.len() / N_PAIRS).max(1);
+    let mut phases: Vec<Option<f64>> = vec![None; windows.len()];
+    let middle_s = |window: &Range<usize>| 0.5 * (window.start + window.end) as f64 / rate_hz;
+    let mut turns: Vec<(f64, f64)> = vec![];
+    for i in (1..windows.len()).step_by(stride) {
+        // What is on another law turns by anything.
+        if !on.at(middle_s(&windows[i])) {
+            continue;
+        }
+        let [before, after] = [i - 1, i].map(|i: usize| {
+            let measured = || law.phase_beyond(recorded, &windows[i], rate_hz);
+            *phases[i].get_or_insert_with(measured)
+        });
+        let [from_s, to_s] = [i - 1, i].map(|i: usize| middle_s(&windows[i]));
+        let turn = wrapped(after - before) / (to_s - from_s);
+        let t = 0.5 * (from_s + to_s);
+        // Relative error of the frequency.
+        let u = (t - law.at_s) / law.rate_s;
+        turns.push((u, turn / (TAU * law.frequency_hz(t))));
+    }
+    if turns.len() < FEWEST {
         return None;
     }
-    let turns: Vec<(f64, f64)> = places
-        .windows(2)
-        .map(|pair| {
-            let dt = pair[1].0 - pair[0].0;
-            let turn = wrapped(pair[1].1 - pair[0].1) / dt;
-            let t = 0.5 * (pair[0].0 + pair[1].0);
-            let u = (t - law.at_s) / law.rate_s;
-            // Relative error of the frequency.
-            (u, turn / (TAU * law.frequency_hz(t)))
-        })
-        .filter(|turn| turn.1.abs() < 2.0 * OFF_LAW)
-        .collect();
+    turns.retain(|turn| turn.1.abs() < 2.0 * OFF_LAW);
     let mut off: Vec<f64> = turns.iter().map(|turn| turn.1).collect();
     let middle = median(&mut off)?;
     let mut away: Vec<f64> = turns.iter().map(|turn| (turn.1 - middle).abs()).collect();
@@ -204,7 +286,9 @@ fn corrected(law: Law, recorded: &[f32], rate_hz: f64, part: Range<usize>) -> Op
     };
     // The phase that is left, as the direction of the mean.
     let (mut re, mut im) = (0.0, 0.0);
-    for &(t, phase) in &places {
+    for (window, phase) in windows.iter().zip(&phases) {
+        let Some(phase) = phase else { continue };
+        let t = middle_s(window);
         let left = phase + law.phase(t) - next.phase(t);
         re += left.cos();
         im += left.sin();

@@ -98,7 +98,8 @@ pub fn faults() -> Vec<Fault> {
             "automatic gain",
             Code::GainControl,
             |scenario, strength, dice| {
-                let most_db = strength.pick(dice.between(4.0, 6.0), dice.between(12.0, 24.0));
+                // Before it turns down, a peak of −12 dBFS must not be clipped: that would be another fault.
+                let most_db = strength.pick(dice.between(4.0, 6.0), dice.between(8.0, 10.5));
                 let target_peak = 0.4 * scenario.plans[0].peak_v();
                 let (attack_s, release_s) = (dice.between(0.01, 0.1), dice.between(0.3, 1.0));
                 spoil(
