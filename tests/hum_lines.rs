@@ -38,8 +38,8 @@ fn humming(wiring: Wiring, sense_ohm: f64) -> Jig {
     jig
 }
 
-/// Errors in units of their uncertainty of fs, Re, Qms and Qes, root mean square over takes. `crop` cuts the silence off.
-fn errors(label: &str, jig: &Jig, crop: bool) -> [f64; 4] {
+/// Errors in units of their uncertainty of fs, Re, Qms and Qes, root mean square over takes, and the takes that gave results. `crop` cuts the silence off.
+fn errors(label: &str, jig: &Jig, crop: bool) -> ([f64; 4], u64) {
     let driver = drivers().iter().find(|d| d.label == label).unwrap();
     let truth = driver.truth();
     let wanted = [
@@ -52,7 +52,7 @@ fn errors(label: &str, jig: &Jig, crop: bool) -> [f64; 4] {
     // Inputs that are known to be alike: otherwise their assumed mismatch would be most of the doubt.
     let quiet = Jig::new(jig.wiring(), jig.bench.sense_ohm);
     let alike = quiet.record(&Element::SameNode, &stimulus, 0);
-    let (mut squares, mut n_results) = ([0.0; 4], 0);
+    let (mut squares, mut n_results) = ([0.0; 4], 0_u64);
     for seed in 0..N_TAKES {
         let mut data = jig.driver(driver, &Mounting::FreeAir, &stimulus, seed);
         if let (Data::Recording(whole), true) = (&data, crop) {
@@ -79,7 +79,10 @@ fn errors(label: &str, jig: &Jig, crop: bool) -> [f64; 4] {
             *square += ((entry.value - truth) / entry.standard_uncertainty.unwrap()).powi(2);
         }
     }
-    squares.map(|square| (square / f64::from(n_results.max(1))).sqrt())
+    (
+        squares.map(|square| (square / n_results as f64).sqrt()),
+        n_results,
+    )
 }
 
 #[test]
@@ -92,10 +95,10 @@ fn hum_on_the_flank_biases_nothing_beyond_what_is_stated() {
     ] {
         let jig = humming(wiring, sense_ohm);
         for crop in [false, true] {
-            let rms = errors(label, &jig, crop);
+            let (rms, n_results) = errors(label, &jig, crop);
             let silence = if crop { "no silence" } else { "silence" };
             println!(
-                "{label:12} {:15} {silence:10}: errors of fs, Re, Qms, Qes in u, rms: {rms:.2?}",
+                "{label:12} {:15} {silence:10}: {n_results} of {N_TAKES} takes; errors of fs, Re, Qms, Qes in u, rms: {rms:.2?}",
                 wiring.as_str()
             );
             if rms.iter().any(|r| r.is_nan() || *r > most_rms()) {

@@ -1,8 +1,9 @@
 //! Curves and a circuit become an outcome: a joint fit over all takes of a driver, and the choice of circuit.
 //!
 //! The first observation is the free-air one. Nothing here knows what a parameter means to a box designer; that is
-//! [`crate::parameters`]. Formulas (F1) to (F6) are in `docs/fit.md`.
+//! [`crate::parameters`]. Formulas (F1) to (F8) are in `docs/fit.md`.
 
+mod align;
 mod candidate;
 mod choice;
 mod compare;
@@ -17,6 +18,7 @@ mod second_peak;
 mod starts;
 pub mod transform;
 
+pub use align::mean_curve;
 pub use candidate::{Candidate, Derived};
 pub use choice::{Choice, Fit, Unfitted, fit_all};
 pub use extra_loop::{ExtraLoop, extra_loop};

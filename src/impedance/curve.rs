@@ -64,6 +64,17 @@ impl ImpedanceCurve {
         Self::new(frequency, z_ohm, covariance)
     }
 
+    /// The same curve with other impedances (ohm); unchanged if their number does not fit.
+    #[must_use]
+    pub fn with_impedances(&self, z_ohm: Vec<Complex64>) -> Self {
+        let fits = z_ohm.len() == self.n_points();
+        let z_ohm = if fits { z_ohm } else { self.z_ohm.clone() };
+        Self {
+            z_ohm,
+            ..self.clone()
+        }
+    }
+
     /// The same curve with other covariances (ohm squared); unchanged if their number does not fit.
     #[must_use]
     pub fn with_covariance(&self, covariance: Vec<Covariance2>) -> Self {

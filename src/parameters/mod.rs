@@ -4,6 +4,7 @@
 //! Conventions: SI; levels in dB re 20 µPa. What the takes cannot tell is absent from the list, never zero. Formulas
 //! (P1) to (P16) are in `docs/parameters.md`.
 
+mod coil_doubt;
 mod core;
 mod formulas;
 mod influence;
@@ -16,6 +17,7 @@ mod result;
 mod setup;
 mod small_signal;
 
+pub use coil_doubt::fit_findings;
 pub use formulas::rating_ohm;
 pub use influence::{INFLUENCE_STEP, Influence, Role};
 pub use key::Key;

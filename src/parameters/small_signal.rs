@@ -139,7 +139,7 @@ fn members(fit: &Fit) -> Vec<Member> {
 }
 
 /// Differences of the comparable families from the best, where even the best misfits: (P12).
-fn spread(fit: &Fit) -> Vec<Vec<f64>> {
+pub(super) fn spread(fit: &Fit) -> Vec<Vec<f64>> {
     if !fit.misfit {
         return vec![];
     }

@@ -15,15 +15,14 @@ use crate::finding::{Code, Finding, Severity, Verdict};
 use crate::fit::{Choice, Fit, Observation, Resonance, Unfitted, fit_all, resonance};
 use crate::impedance::combine_on_one_jig;
 use crate::parameters::{
-    Influence, Known, SmallSignal, Wanted, method_findings, plausibility_findings, small_signal,
+    Influence, Known, SmallSignal, Wanted, fit_findings, method_findings, plausibility_findings,
+    small_signal,
 };
 use crate::progress::{Unwatched, Watcher};
 use crate::sheet::{LevelEntry, Sheet};
 
 /// Fewest draws of which an interval's ends mean anything: 25 lie outside on either side.
 const FEWEST_DRAWS: usize = 1000;
-/// Takes of one condition may differ in fs by three standard deviations of the difference of two set-ups of 1 % each.
-const TAKES_DIFFER: f64 = 0.042;
 
 /// Analyses a session.
 ///
@@ -184,7 +183,7 @@ fn driver(
         .map_err(|_| SessionError::Cancelled)?;
     findings.extend(loops);
     findings.extend(too_high(&outcome.observations, &fit.seen));
-    findings.extend(fit.findings.iter().cloned());
+    findings.extend(fit_findings(&fit));
     findings.extend(changes(measured, &use_group, &value, &fit));
     let (known, method) = method_findings(&eased, &fit, value(Which::ConeKnown) > 0.0);
     findings.extend(method);
@@ -255,6 +254,20 @@ fn groups_used<'a>(
     measured.driver.iter().filter(|group| use_group(group))
 }
 
+/// Standard uncertainty of fs from one set-up to the next (common practice, no source).
+const SETUP_FS: f64 = 0.01;
+/// Range of two, three … ten normal numbers in standard deviations that is exceeded once in a thousand times: upper 0.1 % points of the
+/// studentised range with infinitely many degrees of freedom (H. L. Harter, Ann. Math. Stat. 31(4), 1960, 1122–1147, from memory; the test
+/// computes them). More takes than ten hardly range further.
+const RANGE: [f64; 9] = [
+    4.654, 5.063, 5.309, 5.484, 5.619, 5.730, 5.823, 5.903, 5.973,
+];
+
+/// By how much the resonances of so many takes of one condition may range, relative.
+fn takes_differ(n_takes: usize) -> f64 {
+    SETUP_FS * RANGE[n_takes.saturating_sub(2).min(RANGE.len() - 1)]
+}
+
 /// Scatter of a group's takes; a finding where their resonances differ by more than a set-up explains.
 fn spread(
     measured: &Measured,
@@ -269,7 +282,8 @@ fn spread(
         .collect();
     let low = seen.iter().copied().min_by(f64::total_cmp)?;
     let high = seen.iter().copied().max_by(f64::total_cmp)?;
-    if high / low - 1.0 > TAKES_DIFFER {
+    let limit = takes_differ(seen.len());
+    if high / low - 1.0 > limit {
         findings.push(
             Finding::new(
                 Code::TakesDiffer,
@@ -277,7 +291,7 @@ fn spread(
                 format!("the takes of this condition resonate between {low:.1} Hz and {high:.1} Hz"),
                 "clamp the driver alike each time, let it warm up, and leave out the take that does not belong",
             )
-            .with_evidence(high / low - 1.0, "1", Some(TAKES_DIFFER))
+            .with_evidence(high / low - 1.0, "1", Some(limit))
             .about(group.name.clone()),
         );
     }
@@ -374,4 +388,34 @@ fn remounted(
             fit_all(&[alone], &choice, &mut Unwatched).ok()
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::RANGE;
+
+    /// P(range < r) = n·∫ φ(x)·(Φ(x + r) − Φ(x))^(n − 1) dx, by sums.
+    #[test]
+    fn ranges_are_exceeded_once_in_a_thousand() {
+        const STEP: f64 = 1e-3;
+        let density = |x: f64| (-0.5 * x * x).exp() / std::f64::consts::TAU.sqrt();
+        let mut below = vec![0.0];
+        for i in 0..18_000 {
+            let x = -9.0 + (f64::from(i) + 0.5) * STEP;
+            below.push(below[i as usize] + density(x) * STEP);
+        }
+        for (i, range) in RANGE.iter().enumerate() {
+            let n = i as i32 + 2;
+            let shift = (range / STEP).round() as usize;
+            let inside: f64 = (0..below.len())
+                .map(|j| {
+                    let upto = below[(j + shift).min(below.len() - 1)];
+                    let x = -9.0 + j as f64 * STEP;
+                    f64::from(n) * density(x) * (upto - below[j]).powi(n - 1) * STEP
+                })
+                .sum();
+            // Three decimals of the range are 0.2 % of the chance.
+            assert!((1.0 - inside - 1e-3).abs() < 5e-6, "{n}: {inside}");
+        }
+    }
 }

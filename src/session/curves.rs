@@ -8,8 +8,8 @@ use super::{SessionError, typed::Which};
 use crate::air::Air;
 use crate::faults::{Expected, hum_lines, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
-use crate::fit::{Loading, Observation, resonance};
-use crate::impedance::{ImpedanceCurve, combine_on_one_jig, from_ratio, from_ratio_apart};
+use crate::fit::{Loading, Observation, mean_curve, resonance};
+use crate::impedance::{ImpedanceCurve, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
 use crate::quantity::Covariance2;
@@ -405,8 +405,7 @@ impl Measured {
             .filter(|(_, group)| use_group(group));
         groups
             .filter_map(|(i, group)| {
-                let curve =
-                    combine_on_one_jig(&self.curves_apart(group, value), n_conditions)?.curve;
+                let curve = mean_curve(&self.curves_apart(group, value), n_conditions)?;
                 let loading = loading(group, i, &curve, value);
                 Some(Observation {
                     name: group.name.clone(),

@@ -235,3 +235,10 @@ fn looked_at_while_setting_limits() {
     judge_faults(200, SEEDS + 0x10_0000);
     judge_clean(100, SEEDS + 0x18_0000);
 }
+
+/// Its clean part alone.
+#[test]
+#[ignore = "for setting limits"]
+fn clean_looked_at_while_setting_limits() {
+    judge_clean(100, SEEDS + 0x18_0000);
+}
