@@ -15,7 +15,7 @@ use crate::signal::{
 
 /// Share of the windows above 150 Hz that has to be found, and how well the median one: else it is no sweep, or drowns in noise.
 const FOUND_SHARE: f64 = 0.8;
-const EXPLAINED: f64 = 0.97;
+const EXPLAINED: f64 = 0.95;
 const FROM_HZ: f64 = 150.0;
 /// Nobody says what drives the jig: an output of 15 ohm before a resistor of 1 ohm has −15.
 const LEAST_SHARE: f64 = -15.0;

@@ -102,6 +102,14 @@ pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays 
             .iter()
             .enumerate()
             .filter_map(|(c, floor)| Some((c, judge(floor)?)))
+            // Noise that rises and falls in the driver channel alone is the driver's, unless the source channel is too quiet to
+            // show any; noise that falls below that of the silence is not.
+            .filter(|(c, sign)| {
+                *c == 0
+                    || sign.code != Code::GainControl
+                    || channels[0].is_mute()
+                    || channels[1].falls()
+            })
             .collect();
         if let Some((channel, sign)) = signs.first() {
             return FloorSays {
@@ -155,6 +163,10 @@ impl Sign {
 /// Whether what sounds beside the wave comes from the driver: it rubs, buzzes or distorts. Codecs, gates and automatic gain work on
 /// the source channel as much as on the driver's; there the driver is heard through the source's own impedance at most.
 fn is_of_the_driver([source, driver]: &[ChannelFloor; 2]) -> bool {
+    // A driver adds noise and never takes it away.
+    if source.falls() || driver.falls() {
+        return false;
+    }
     let Some((source, driver)) = source.rise().zip(driver.rise()) else {
         return false;
     };
@@ -370,6 +382,20 @@ impl ChannelFloor {
             let rounding = 2.0 * self.rounding;
             (db((quiet + rounding) / (part + rounding))).abs() < TURNED_DB
         })
+    }
+
+    /// Whether it is quieter under the stimulus than in the silence.
+    fn falls(&self) -> bool {
+        let loudest = self.quiet.iter().flatten().copied().max_by(f64::total_cmp);
+        self.under_median()
+            .zip(loudest)
+            .is_some_and(|(under, quiet)| under > 0.0 && db(quiet / under) > TURNED_DB)
+    }
+
+    /// Whether rounding alone makes the floor under the stimulus.
+    fn is_mute(&self) -> bool {
+        self.under_median()
+            .is_none_or(|under| under <= ABOVE_ROUNDING * self.rounding)
     }
 
     fn under_median(&self) -> Option<f64> {

@@ -39,6 +39,8 @@ const IRREGULAR_TO: f64 = 40.0;
 const IRREGULAR_TO_HZ: f64 = 20_000.0;
 /// Silence that tells the noise, in windows, at least.
 const SILENT_WINDOWS: usize = 1;
+/// And about at most: then the noise is known to a few per cent.
+const MOST_SILENT_WINDOWS: usize = 12;
 /// A block is silent below this share of the loudest one's RMS value, and below so many times the quietest one's.
 const SILENT: f64 = 0.05;
 const STILL_NOISE: f64 = 3.0;
@@ -195,7 +197,7 @@ fn growth(waves: &[Wave], rate_hz: f64) -> Option<f64> {
 
 /// A length on a coarse grid, so that few transforms have to be planned.
 fn grid_length(wanted: f64) -> usize {
-    let per_octave = 8.0;
+    let per_octave = 4.0;
     fast_length((2.0_f64.powf((wanted.log2() * per_octave).round() / per_octave)) as usize)
 }
 
@@ -327,8 +329,10 @@ impl Analyser<'_> {
 
     fn noise_of(&mut self, length: usize) -> Option<&[Vec<f64>; 2]> {
         if !self.noise.contains_key(&length) {
+            let fitting = self.silence.len() / length;
+            let apart = length * (fitting / MOST_SILENT_WINDOWS).max(1);
             let starts: Vec<usize> = (self.silence.start..)
-                .step_by((length / 2).max(1))
+                .step_by(apart.max(1))
                 .take_while(|start| start + length <= self.silence.end)
                 .collect();
             let mean = |analyser: &mut Self, channel: usize| {
