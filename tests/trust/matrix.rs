@@ -13,6 +13,9 @@ use crate::scenario::{Setup, Strength, clean, invented};
 /// A small full-range driver, a woofer and a tweeter.
 const DRIVERS: [&str; 3] = ["Turnstone 3", "Eelgrass 6", "Limpet 1"];
 
+/// What is not said as it should be yet: they stand on the page, and each is a fault of the instrument.
+const OPEN: &[(&str, Strength, &str)] = &[];
+
 fn driver(label: &str) -> &'static InventedDriver {
     drivers()
         .iter()
@@ -61,16 +64,27 @@ fn tried(fault: &Fault, strength: Strength, label: &str) -> Vec<String> {
     )]
 }
 
-fn run(labels: &[&str], strengths: &[Strength]) -> Vec<String> {
+/// A fault at a strength on a driver.
+type Job = (Fault, Strength, &'static str);
+
+/// The jobs that are wanted; those that are known to go wrong are left out, and stand on the page.
+fn jobs(wanted: impl Fn(&Fault, Strength, &str) -> bool) -> Vec<Job> {
     let only = std::env::var("FAULT").unwrap_or_default();
     let mut jobs = vec![];
     for fault in all().into_iter().filter(|fault| fault.name.contains(&only)) {
-        for &strength in strengths {
-            for &label in labels {
-                jobs.push((fault, strength, label));
+        for strength in [Strength::Mild, Strength::Severe] {
+            for label in DRIVERS {
+                let open = OPEN.contains(&(fault.name, strength, label));
+                if wanted(&fault, strength, label) && !open {
+                    jobs.push((fault, strength, label));
+                }
             }
         }
     }
+    jobs
+}
+
+fn run(jobs: &[Job]) -> Vec<String> {
     let tried = |i: u64| {
         let (fault, strength, label) = &jobs[i as usize];
         tried(fault, *strength, label)
@@ -78,16 +92,24 @@ fn run(labels: &[&str], strengths: &[Strength]) -> Vec<String> {
     each(jobs.len() as u64, tried).concat()
 }
 
+/// Both strengths of every fault, each on one of the three drivers; the long run below has all of them.
 #[test]
-fn severe_faults_are_named_on_one_driver() {
-    let wrong = run(&DRIVERS[..1], &[Strength::Severe]);
+#[cfg_attr(
+    debug_assertions,
+    ignore = "minutes without optimisation; .ci/run runs it with --release"
+)]
+fn every_fault_is_named_on_a_driver() {
+    let wrong = run(&jobs(|fault, strength, label| {
+        let turn = seed(&[fault.name]) as usize + usize::from(strength == Strength::Severe);
+        DRIVERS[turn % DRIVERS.len()] == label
+    }));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
 #[test]
-#[ignore = "minutes without optimisation; .ci/run runs it with --release"]
+#[ignore = "the long run behind docs/fault-matrix.md, minutes with --release"]
 fn every_fault_is_named_on_three_drivers() {
-    let wrong = run(&DRIVERS, &[Strength::Mild, Strength::Severe]);
+    let wrong = run(&jobs(|_, _, _| true));
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
@@ -116,8 +138,16 @@ fn page() -> String {
         }
         page.push('\n');
     }
-    page.truncate(page.trim_end().len());
-    page.push('\n');
+    page.push_str(
+        "## Not yet said as it should be\n\n\
+         | fault | strength | driver |\n|---|---|---|\n",
+    );
+    for (name, strength, label) in OPEN {
+        page.push_str(&format!(
+            "| {name} | {} | {label} |\n",
+            strength.pick("mild", "severe")
+        ));
+    }
     page
 }
 
