@@ -13,10 +13,12 @@ use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
 use crate::signal::{FloorFrame, noise_floor};
 
-/// Noise beside the wave over the noise elsewhere, dB: without a codec the two are the same within 1 dB.
-const FOLLOWS_DB: f64 = 3.0;
-/// Depth of the emptiest band below the median one, dB: an input's noise is flat within 1 to 2 dB (common practice, no source).
-const HOLE_DB: f64 = 4.0;
+/// Noise beside the wave over the noise elsewhere, dB: without a codec the two are the same within 1 dB, with an output that is overdriven
+/// within 3 dB.
+const FOLLOWS_DB: f64 = 6.0;
+/// Depth of the emptiest band below the median one, dB: an input's noise is flat within 1 to 2 dB (common practice, no source), and
+/// harmonics of an overdriven output lift the median by up to 5 dB.
+const HOLE_DB: f64 = 7.0;
 /// Noise in the silence below that under the stimulus, dB: a gate of a few dB already turns the quiet ends down.
 const GATED_DB: f64 = 5.0;
 /// Noise in the silence over that under the stimulus, dB: the gain was turned down when the stimulus came.

@@ -6,9 +6,10 @@ use crate::impedance::ImpedanceCurve;
 /// Above this part of the resonance too little of its lower flank is left to tell Re from the rest (common practice, no source:
 /// stimuli begin at a quarter of the resonance or lower).
 const HIGHEST_START: f64 = 0.6;
-/// Below what was played the points are this many times more uncertain than in the middle of the curve, and more: a fade falls by
-/// 20 dB within a few bands, while the peak of an impedance costs a factor of five.
-const NOISIER: f64 = 8.0;
+/// Below what was played the points are this many times more uncertain than the best within half an octave above: a fade falls by
+/// 20 dB within a few bands, while noise and the flank of a resonance change by less over so short a stretch.
+const NOISIER: f64 = 5.0;
+const NEAR: f64 = 1.414;
 /// A curve that begins at its summit falls by this factor to its valley …
 const FALLS: f64 = 1.3;
 /// … and its current is ahead of its voltage there by more than a resistor's ever is, radian: 6°.
@@ -49,21 +50,20 @@ pub fn starts_too_high(
     })
 }
 
-/// Where what was played begins: a sweep's fade leaves a little of it below, and there the noise is much larger.
+/// Where what was played begins: a sweep's fade leaves a little of it below, and there the noise is much larger than a little above.
 fn first_played(curve: &ImpedanceCurve) -> usize {
     let Some(covariance) = curve.covariance() else {
         return 0;
     };
-    let relative: Vec<f64> = covariance
-        .iter()
-        .zip(curve.z_ohm())
-        .map(|(c, z)| c.trace() / z.norm_sqr())
-        .collect();
-    let mut sorted = relative.clone();
-    let middle = sorted.len() / 2;
-    let (_, median, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
-    let limit = NOISIER * NOISIER * *median;
-    relative.iter().position(|r| *r < limit).unwrap_or(0)
+    let f_hz = curve.frequency_hz();
+    let points = covariance.iter().zip(curve.z_ohm());
+    let relative: Vec<f64> = points.map(|(c, z)| c.trace() / z.norm_sqr()).collect();
+    let settled = |i: &usize| {
+        let above = f_hz.partition_point(|f| *f <= NEAR * f_hz[*i]);
+        let quietest = relative[*i..above].iter().copied().min_by(f64::total_cmp);
+        quietest.is_none_or(|quietest| relative[*i] <= NOISIER * NOISIER * quietest)
+    };
+    (0..relative.len()).find(settled).unwrap_or(0)
 }
 
 /// The first points are a summit, and capacitive, as only the upper flank of a resonance is.

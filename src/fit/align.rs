@@ -9,6 +9,10 @@ use super::glance::{Resonance, resonance};
 use crate::impedance::{ImpedanceCurve, combine, combine_on_one_jig};
 use crate::quantity::Covariance2;
 
+/// Scatter of the takes over their noise, as a variance, from which a resonance has moved: below, what the glance errs by is more than
+/// what alignment mends, and the noise is all there is. A resonance of Qms 5 that moves by 0.1 % gives a hundred at 60 dB.
+const MOVED: f64 = 30.0;
+
 /// One curve of a condition's takes: the mean of the takes with their resonances aligned, (F8), as unsure as the takes differ without that. `None` without any curve.
 ///
 /// The members are what [`combine_on_one_jig`] takes.
@@ -16,8 +20,9 @@ pub fn mean_curve(
     members: &[(ImpedanceCurve, Vec<Covariance2>)],
     n_conditions: usize,
 ) -> Option<ImpedanceCurve> {
-    let apart = combine_on_one_jig(members, n_conditions)?.curve;
-    if members.len() < 2 {
+    let combined = combine_on_one_jig(members, n_conditions)?;
+    let apart = combined.curve;
+    if combined.spread.is_none_or(|spread| spread < MOVED) {
         return Some(apart);
     }
     let curves: Vec<ImpedanceCurve> = members.iter().map(|(curve, _)| curve.clone()).collect();

@@ -275,7 +275,8 @@ mod tests {
                 .filter_map(|frame| frame.bands[0][20])
                 .collect(),
         );
-        const STATISTICAL: f64 = 0.1;
+        // Of some hundred frames with a few bins each beside the wave.
+        const STATISTICAL: f64 = 0.2;
         assert!((near / 1e-10 - 1.0).abs() < STATISTICAL, "{near:e}");
         assert!((far / 1e-10 - 1.0).abs() < STATISTICAL, "{far:e}");
     }

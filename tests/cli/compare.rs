@@ -39,7 +39,7 @@ fn sheets_side_by_side_and_a_sellers_claims() {
         b,
         c,
         "--claimed",
-        "fs=300Hz,qts=0.6+-0.5,mmd=1g+-u9g",
+        "fs=300Hz,qts=0.6+-0.5,mmd=3g+-u0.9g",
     ]);
     let text = done.out;
     assert_eq!(done.code, 0, "{text}");

@@ -169,8 +169,8 @@ pub fn faults() -> Vec<Fault> {
                     plan.what = What::Open;
                 }
             },
-            mild: Expect::with(Code::DriverOpen, Verdict::Redo, &[]),
-            severe: Expect::with(Code::DriverOpen, Verdict::Redo, &[]),
+            mild: Expect::with(Code::DriverOpen, Verdict::Redo, &[Code::NoSignal]),
+            severe: Expect::with(Code::DriverOpen, Verdict::Redo, &[Code::NoSignal]),
         },
         Fault {
             name: "driver shorted",

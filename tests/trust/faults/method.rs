@@ -29,7 +29,7 @@ pub fn faults() -> Vec<Fault> {
                 let start = strength.pick(dice.between(0.65, 0.75), dice.between(1.5, 2.5));
                 starts_at(scenario, start);
             },
-            mild: usable(Code::StartsTooHigh),
+            mild: Expect::with(Code::StartsTooHigh, Verdict::Usable, &[Code::CoilUnsure]),
             severe: Expect::with(
                 Code::StartsTooHigh,
                 Verdict::Redo,
@@ -196,6 +196,8 @@ pub fn faults() -> Vec<Fault> {
 
 /// What two drivers in one session bring about besides.
 const ANOTHER: &[Code] = &[
+    Code::MassShiftSmall,
+    Code::MassForgotten,
     Code::PoorResidual,
     Code::CoilUnsure,
     Code::NotIdentifiable,

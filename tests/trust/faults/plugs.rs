@@ -22,11 +22,22 @@ fn redo(name: &'static str, code: Code, inject: fn(&mut Scenario, Strength, &mut
 pub fn faults() -> Vec<Fault> {
     vec![
         Fault {
-            mild: Expect::named(Code::TooQuiet, Verdict::Usable),
+            mild: Expect::with(
+                Code::TooQuiet,
+                Verdict::Usable,
+                &[Code::Noisy, Code::NoSilence],
+            ),
             severe: Expect::with(
                 Code::TooQuiet,
                 Verdict::Redo,
-                &[Code::Noisy, Code::NoSignal, Code::DeadChannel],
+                &[
+                    Code::Noisy,
+                    Code::NoSignal,
+                    Code::DeadChannel,
+                    Code::DriverOpen,
+                    Code::DriverShorted,
+                    Code::NoSilence,
+                ],
             ),
             ..redo(
                 "recorded too quietly",
@@ -45,7 +56,7 @@ pub fn faults() -> Vec<Fault> {
             )
         },
         Fault {
-            mild: Expect::named(Code::Noisy, Verdict::Usable),
+            mild: Expect::with(Code::Noisy, Verdict::Usable, &[Code::NoSilence]),
             severe: Expect::with(
                 Code::Noisy,
                 Verdict::Redo,
@@ -55,6 +66,10 @@ pub fn faults() -> Vec<Fault> {
                     Code::NotIdentifiable,
                     Code::NoResonance,
                     Code::GainControl,
+                    Code::Clipped,
+                    Code::NoSilence,
+                    Code::TakesDiffer,
+                    Code::WrongWiring,
                 ],
             ),
             ..redo("noisy input", Code::Noisy, |scenario, strength, dice| {

@@ -151,7 +151,7 @@ pub fn faults() -> Vec<Fault> {
             severe: Expect::with(
                 Code::NoSilence,
                 Verdict::Usable,
-                &[Code::CoilUnsure, Code::PoorResidual],
+                &[Code::CoilUnsure, Code::PoorResidual, Code::StartsTooHigh],
             ),
             ..fault("no silence", Code::NoSilence, |scenario, strength, dice| {
                 // The silence of the setups is half a second before and a second after.
