@@ -189,6 +189,6 @@ fn loose(plan: &Plan, at: f64, lasts_s: f64) -> BenchTake {
     let n = take.source.len();
     let from = (at * n as f64) as usize;
     let to = (from + (lasts_s * plan.rate_hz) as usize).min(n);
-    take.lose_contact(&open, &[from..to]);
+    take.lose_contact(&open, std::slice::from_ref(&(from..to)));
     take
 }
