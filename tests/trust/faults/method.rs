@@ -1,6 +1,5 @@
 //! What goes wrong with the method.
 
-use std::f64::consts::TAU;
 use std::sync::Arc;
 
 use farcone::Complex64;
@@ -288,26 +287,18 @@ fn loose(scenario: &mut Scenario, above: f64) {
     for plan in scenario.of("added-mass") {
         let model = Arc::clone(&plan.model);
         plan.model = Arc::new(move |_, remount, level_v| {
-            let (free, values) = model(&Mounting::FreeAir, remount, level_v);
-            let names: Vec<&str> = free.parameters().iter().map(|p| &*p.name).collect();
-            let value = |name: &str| values[names.iter().position(|n| *n == name).unwrap()];
-            let bl_t_m = value("bl_t_m");
-            // The mass adds a mechanical impedance to what the motional impedance Bl²/Z shows.
-            let (blocked, blocked_values) = (Arc::clone(&free), {
-                let mut still = values.clone();
-                still[names.iter().position(|n| *n == "bl_t_m").unwrap()] = 1e-6;
-                still
-            });
-            let values = values.clone();
+            let with =
+                |added_mass_kg| model(&Mounting::AddedMass { added_mass_kg }, remount, level_v);
+            let free = model(&Mounting::FreeAir, remount, level_v);
+            // A tonne on the cone leaves the coil alone.
+            let (firm, held) = (with(mass_kg), with(1e3));
             let curve = Curve::new(move |f_hz| {
-                let coil = blocked.impedance(f_hz, &blocked_values);
-                let motional = free.impedance(f_hz, &values) - coil;
+                let coil = held.0.impedance(f_hz, &held.1);
+                let by_free = 1.0 / (free.0.impedance(f_hz, &free.1) - coil);
+                let by_firm = 1.0 / (firm.0.impedance(f_hz, &firm.1) - coil);
                 let y = f_hz / own_hz;
-                let carried =
-                    mass_kg * Complex64::new(1.0, y / Q) / Complex64::new(1.0 - y * y, y / Q);
-                let mechanical =
-                    bl_t_m * bl_t_m / motional + Complex64::new(0.0, TAU * f_hz) * carried;
-                coil + bl_t_m * bl_t_m / mechanical
+                let carried = Complex64::new(1.0, y / Q) / Complex64::new(1.0 - y * y, y / Q);
+                coil + 1.0 / (by_free + (by_firm - by_free) * carried)
             });
             (Arc::new(curve) as Arc<dyn Circuit>, vec![])
         });
