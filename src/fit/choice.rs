@@ -7,7 +7,7 @@ use super::candidate::Candidate;
 use super::compare::compare;
 use super::glance::{Resonance, resonance};
 use super::least_squares::Failure;
-use super::misfit::{eased, judged, n_comparable};
+use super::misfit::{comparable, eased, judged};
 use super::observation::Observation;
 use crate::circuit::CoilFamily;
 use crate::finding::{Code, Finding, Severity};
@@ -18,10 +18,13 @@ const POOR_LOSS: f64 = 1.5;
 /// … that also is this large a part of |Z|, smoothed, root mean square. Below it no parameter moves by more than
 /// about as much, which is the accuracy we ask of a noise-free take.
 const POOR_PART: f64 = 1e-3;
-/// Misfit beyond this part of |Z| around the resonance is no matter of coil models …
-const STRUCTURED_PART: f64 = 0.01;
+/// Misfit beyond this part of |Z| around the resonance is no matter of coil models, nor of a suspension whose loss depends on frequency
+/// in its own way …
+const STRUCTURED_PART: f64 = 0.025;
 /// … and beyond this what was measured is no driver on its own.
 const HOPELESS_PART: f64 = 0.05;
+/// Up to this multiple of fs the resonance shapes the curve more than the coil does.
+const AROUND: f64 = 3.0;
 /// Above this multiple of fs only the coil's model shapes the curve, so misfit there must not pull at the rest.
 const COIL_ONLY: f64 = 10.0;
 
@@ -52,8 +55,8 @@ pub struct Fit {
     /// Whether even the best circuit misses the curve by more than noise explains: then the spread between the
     /// comparable families is added to the uncertainty, unweighted.
     pub misfit: bool,
-    /// Number of candidates, from the front, that count as comparable where `misfit` is set.
-    pub n_comparable: usize,
+    /// Candidates that are about as good as the best, and how much each counts where `misfit` is set, as shares of a variance.
+    pub comparable: Vec<(usize, f64)>,
     /// What was noticed.
     pub findings: Vec<Finding>,
 }
@@ -134,9 +137,13 @@ pub fn fit_all(
         return Err(Unfitted::NoObservation);
     };
     let fs_hz = first.fs_hz;
-    let mut candidates = compare(observations, &seen, choice, watcher)?;
+    let one_mounting: Vec<Observation> = observations
+        .iter()
+        .map(Observation::at_one_mounting)
+        .collect();
+    let mut candidates = compare(&one_mounting, &seen, choice, watcher)?;
     let relative = observations.iter().all(|o| o.curve.covariance().is_none());
-    let (loss, part) = judged(&candidates[0], observations, f64::INFINITY);
+    let (loss, mut part) = judged(&candidates[0], observations, f64::INFINITY);
     // Where no noise is stated, none can be exceeded.
     let misfit = !relative && loss > POOR_LOSS && part > POOR_PART;
     if misfit {
@@ -147,19 +154,27 @@ pub fn fit_all(
             Err(unfitted) => Err(unfitted),
         };
         match second {
-            Ok(second) => candidates = second,
+            Ok(second) => {
+                candidates = second;
+                part = judged(&candidates[0], observations, f64::INFINITY).1;
+            }
             Err(Unfitted::Cancelled) => return Err(Unfitted::Cancelled),
             Err(_) => {}
         }
     }
-    let n_comparable = n_comparable(&mut candidates, observations);
-    let (_, below) = judged(&candidates[0], observations, COIL_ONLY * fs_hz);
-    let findings = findings(&candidates[0], (part, below), misfit, n_comparable);
+    let comparable = comparable(&candidates, observations, COIL_ONLY * fs_hz);
+    let (_, below) = judged(&candidates[0], observations, AROUND * fs_hz);
+    let findings = findings(
+        &candidates[0],
+        (part, below),
+        misfit,
+        !comparable.is_empty(),
+    );
     Ok(Fit {
         candidates,
         seen,
         misfit,
-        n_comparable,
+        comparable,
         findings,
     })
 }
@@ -169,7 +184,7 @@ fn findings(
     best: &Candidate,
     (part, below): (f64, f64),
     misfit: bool,
-    n_comparable: usize,
+    compared: bool,
 ) -> Vec<Finding> {
     let mut findings = vec![];
     if below > HOPELESS_PART || (misfit && below > STRUCTURED_PART) {
@@ -188,8 +203,8 @@ fn findings(
             )
             .with_evidence(below, "1", Some(limit)),
         );
-    } else if misfit {
-        let (what, advice) = if n_comparable > 1 {
+    } else if misfit && part > POOR_PART {
+        let (what, advice) = if compared {
             (
                 "no coil model follows the curve within its noise, so the spread between the models was added to the \
                  uncertainties",

@@ -2,7 +2,7 @@
 //!
 //! Free-air, added-mass and test-box curves share Bl, Mms, Cms and the coil. Re may differ per curve, because the coil
 //! warms up. Rms may differ too, because suspension loss varies with frequency and a metal weight brakes in the stray
-//! field; a prior keeps it near. Everything is fitted in the inner coordinates of [`Transform`].
+//! field, and Cms, because a driver that was taken out sits differently; priors keep them near. Everything is fitted in the inner coordinates of [`Transform`].
 
 use std::sync::Arc;
 
@@ -73,7 +73,7 @@ pub(super) struct Unknown {
 #[derive(Clone, Copy, Debug)]
 enum Source {
     Unknown(usize),
-    /// The product of two unknowns: Rms, and its ratio in this take.
+    /// The product of two unknowns: Rms or Cms, and its ratio in this take.
     Product(usize, usize),
     Fixed(f64),
 }
@@ -135,16 +135,21 @@ impl Joint {
                 let source = match parameter.name.as_ref() {
                     "mms_kg" if !weighable => Source::Fixed(GAUGE_MMS_KG),
                     "re_ohm" => joint.unknown(&own("re_ohm"), parameter.domain, value, None),
-                    "rms_kg_per_s" if !matches!(observation.loading, Loading::Free) => {
-                        let rms = joint.unknown("rms_kg_per_s", parameter.domain, value, None);
-                        let prior = Some((0.0, RMS_RATIO_PRIOR));
-                        let ratio = joint.unknown(&own("rms_ratio"), Domain::Positive, 1.0, prior);
-                        match (rms, ratio) {
-                            (Source::Unknown(rms), Source::Unknown(ratio)) => {
-                                Source::Product(rms, ratio)
-                            }
-                            (other, _) => other,
-                        }
+                    "rms_kg_per_s" if !matches!(observation.loading, Loading::Free) => joint
+                        .shared_but(
+                            "rms_kg_per_s",
+                            parameter.domain,
+                            value,
+                            (&own("rms_ratio"), RMS_RATIO_PRIOR),
+                        ),
+                    "cms_m_per_n" if observation.sits_anew() => {
+                        let doubt = observation.stiffness_doubt;
+                        joint.shared_but(
+                            "cms_m_per_n",
+                            parameter.domain,
+                            value,
+                            (&own("cms_ratio"), doubt),
+                        )
                     }
                     "box_air_load_kg" => {
                         let prior = match observation.loading {
@@ -230,6 +235,17 @@ impl Joint {
         // range is as good as any.
         self.start.push(transform.inner(start).unwrap_or(0.0));
         Source::Unknown(self.unknowns.len() - 1)
+    }
+
+    /// The product of an unknown that all takes share and a ratio of its own near one: its name, and the standard uncertainty of
+    /// its logarithm.
+    fn shared_but(&mut self, name: &str, domain: Domain, start: f64, ratio: (&str, f64)) -> Source {
+        let shared = self.unknown(name, domain, start, None);
+        let ratio = self.unknown(ratio.0, Domain::Positive, 1.0, Some((0.0, ratio.1)));
+        match (shared, ratio) {
+            (Source::Unknown(shared), Source::Unknown(ratio)) => Source::Product(shared, ratio),
+            (other, _) => other,
+        }
     }
 
     /// Index of an unknown.

@@ -1,5 +1,7 @@
 //! What is left between circuit and curve, and what to do where it is more than noise.
 
+use std::ops::Range;
+
 use num_complex::Complex64;
 
 use super::candidate::Candidate;
@@ -40,11 +42,18 @@ pub(super) fn judged(
 fn smoothed(f_hz: &[f64], errors: &[Complex64]) -> Vec<Complex64> {
     (0..f_hz.len())
         .map(|i| {
-            let low = f_hz.partition_point(|&f| f < f_hz[i] / HALF_STRETCH);
-            let high = f_hz.partition_point(|&f| f <= f_hz[i] * HALF_STRETCH);
-            errors[low..high].iter().sum::<Complex64>() / (high - low) as f64
+            let stretch = stretch(f_hz, i);
+            let n = stretch.len() as f64;
+            errors[stretch].iter().sum::<Complex64>() / n
         })
         .collect()
+}
+
+/// The points around one.
+fn stretch(f_hz: &[f64], i: usize) -> Range<usize> {
+    let low = f_hz.partition_point(|&f| f < f_hz[i] / HALF_STRETCH);
+    let high = f_hz.partition_point(|&f| f <= f_hz[i] * HALF_STRETCH);
+    low..high
 }
 
 /// The observations with the misfit above `above_hz` added to their covariance, so that there it shapes the coil but
@@ -70,6 +79,7 @@ pub(super) fn eased(
     };
     let fitted = compare(&below, seen, choice, watcher)?;
     let best = &fitted[0];
+    let (_, part) = judged(best, &below, above_hz);
     let eased = observations.iter().enumerate().map(|(i, observation)| {
         let values = best.circuit_values(i);
         let f_hz = observation.curve.frequency_hz();
@@ -81,17 +91,16 @@ pub(super) fn eased(
             .collect();
         let misfit = smoothed(f_hz, &errors);
         let covariance = observation.covariances();
-        let widened = covariance
-            .iter()
-            .zip(&misfit)
-            .zip(f_hz)
-            .map(|((c, e), &f)| {
-                if f > above_hz {
-                    c.plus(&Covariance2::circular(e.norm_sqr()))
-                } else {
-                    *c
-                }
-            });
+        let widened = covariance.iter().enumerate().map(|(i, c)| {
+            let doubt = if f_hz[i] > above_hz {
+                misfit[i].norm_sqr()
+            } else {
+                // The points of a stretch are wrong together.
+                let n_together = stretch(f_hz, i).len() as f64;
+                n_together * part * part * observation.curve.z_ohm()[i].norm_sqr()
+            };
+            c.plus(&Covariance2::circular(doubt))
+        });
         let curve = observation.curve.with_covariance(widened.collect());
         Observation {
             curve,
@@ -101,13 +110,32 @@ pub(super) fn eased(
     Ok(Some(eased.collect()))
 }
 
-/// How many candidates from the front misfit about as little as the best; at least two where there are two.
-pub(super) fn n_comparable(candidates: &mut [Candidate], observations: &[Observation]) -> usize {
-    let part = |candidate: &Candidate| judged(candidate, observations, f64::INFINITY).1;
-    let best = part(&candidates[0]);
-    let n = candidates
-        .iter()
-        .take_while(|candidate| part(candidate) <= COMPARABLE * best)
-        .count();
-    n.max(2).min(candidates.len())
+/// Candidates besides the best that count as other ways of being wrong, and how much each counts: the misfit of the best over its own,
+/// squared, scaled so that they add up to 1. Another coil family is always among them, where one was tried.
+pub(super) fn comparable(
+    candidates: &[Candidate],
+    observations: &[Observation],
+    up_to_hz: f64,
+) -> Vec<(usize, f64)> {
+    let part = |candidate: &Candidate| judged(candidate, observations, up_to_hz).1;
+    let parts: Vec<f64> = candidates.iter().map(part).collect();
+    let Some(best) = parts.first() else {
+        return vec![];
+    };
+    let follows = |i: &usize| parts[*i] <= COMPARABLE * best;
+    let mut others: Vec<usize> = (1..parts.len()).filter(follows).collect();
+    let another = |i: &usize| candidates[*i].coil() != candidates[0].coil();
+    if !others.iter().any(another) {
+        let nearest = (1..parts.len())
+            .filter(another)
+            .min_by(|a, b| parts[*a].total_cmp(&parts[*b]));
+        others.extend(nearest);
+    }
+    let counts: Vec<f64> = others.iter().map(|i| (best / parts[*i]).powi(2)).collect();
+    let total: f64 = counts.iter().sum();
+    others
+        .into_iter()
+        .zip(counts)
+        .map(|(i, count)| (i, count / total))
+        .collect()
 }

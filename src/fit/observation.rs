@@ -84,6 +84,9 @@ pub struct Observation {
     pub name: String,
     /// What the cone carried.
     pub loading: Loading,
+    /// How far the suspension's stiffness may be off that of the free-air curve, as a relative standard uncertainty: another
+    /// mounting, or a mean of several. It counts where a common stiffness does not serve; that of the free-air curve is not used.
+    pub stiffness_doubt: f64,
     /// The impedance. Without covariance every point counts as equally sure, relative to its magnitude.
     pub curve: ImpedanceCurve,
 }
@@ -126,6 +129,29 @@ impl Whitening {
 }
 
 impl Observation {
+    /// The same as if all curves had been taken at one mounting.
+    pub(super) fn at_one_mounting(&self) -> Self {
+        Self {
+            stiffness_doubt: 0.0,
+            ..self.clone()
+        }
+    }
+
+    /// Whether the suspension may be as stiff as it likes here, within the doubt.
+    pub(super) fn sits_anew(&self) -> bool {
+        self.loading != Loading::Free && self.stiffness_doubt > 0.0
+    }
+
+    /// A curve in free air.
+    pub fn free(name: impl Into<String>, curve: ImpedanceCurve) -> Self {
+        Self {
+            name: name.into(),
+            loading: Loading::Free,
+            stiffness_doubt: 0.0,
+            curve,
+        }
+    }
+
     /// The points' covariances, assumed where none were given.
     pub(super) fn covariances(&self) -> Vec<Covariance2> {
         match self.curve.covariance() {

@@ -1,6 +1,6 @@
 //! What one burst shows.
 
-use crate::fit::{Choice, Loading, Observation, fit_all, resonance};
+use crate::fit::{Choice, Observation, fit_all, resonance};
 use crate::impedance::from_ratio;
 use crate::jig::{Corrections, Jig};
 use crate::parameters::{Readout, readout};
@@ -80,11 +80,7 @@ pub fn read_burst(take: &Take, playback_dbfs: f64, burst: &BurstJig) -> Reading 
             .input_full_scale_v
             .map(|full_scale_v| share * full_scale_v * from_db(reading.source_peak_dbfs)),
     });
-    let observation = Observation {
-        name: "burst".to_owned(),
-        loading: Loading::Free,
-        curve,
-    };
+    let observation = Observation::free("burst", curve);
     let choice = Choice {
         creep: false,
         ..Choice::default()

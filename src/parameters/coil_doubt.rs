@@ -5,22 +5,29 @@ use super::small_signal::spread;
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::Fit;
 
-/// Where the coil models that are about as good differ by less than this in fs, Re and both Qs, nobody need do anything about it: their spread is
-/// in the uncertainties, and a set-up moves fs by as much and the Qs by more (common practice, no source).
-const HARMLESS: f64 = 0.01;
+/// Where the coil models that are about as good differ by less than this, nobody need do anything about it: their spread is in the
+/// uncertainties, and fs and the Qs differ by half as much from one set-up to the next, Re by as much after a warm-up of 13 kelvin (common
+/// practice, no source).
+const HARMLESS: [(usize, f64); 4] = [(LN_FS, 0.02), (LN_RE, 0.05), (LN_QMS, 0.10), (LN_QES, 0.10)];
+
+/// Relative standard uncertainty that the coil's model brings into Re; zero where the circuit follows the curve.
+pub fn re_in_doubt(fit: &Fit) -> f64 {
+    moves(&spread(fit), LN_RE)
+}
+
+fn moves(differences: &[Vec<f64>], i: usize) -> f64 {
+    let squares = differences.iter().map(|core| core[i] * core[i]);
+    squares.sum::<f64>().sqrt()
+}
 
 /// The fit's findings, of which [`Code::CoilUnsure`] is a note where it moves no parameter by more than is negligible.
 pub fn fit_findings(fit: &Fit) -> Vec<Finding> {
     let differences = spread(fit);
-    let moves = |i: usize| {
-        let squares = differences.iter().map(|core| core[i] * core[i]);
-        squares.sum::<f64>().sqrt()
-    };
     // With one model only there is nothing to tell its doubt by.
     let harmless = !differences.is_empty()
-        && [LN_FS, LN_RE, LN_QMS, LN_QES]
+        && HARMLESS
             .into_iter()
-            .all(|i| moves(i) < HARMLESS);
+            .all(|(i, limit)| moves(&differences, i) < limit);
     let weighed = |finding: &Finding| {
         let mut finding = finding.clone();
         if harmless && finding.code == Code::CoilUnsure {

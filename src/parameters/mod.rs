@@ -17,7 +17,7 @@ mod result;
 mod setup;
 mod small_signal;
 
-pub use coil_doubt::fit_findings;
+pub use coil_doubt::{fit_findings, re_in_doubt};
 pub use formulas::rating_ohm;
 pub use influence::{INFLUENCE_STEP, Influence, Role};
 pub use key::Key;

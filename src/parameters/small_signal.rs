@@ -145,15 +145,12 @@ pub(super) fn spread(fit: &Fit) -> Vec<Vec<f64>> {
     }
     let core = |i: usize| fit.candidates[i].derive(core_of(&fit.candidates[i])).values;
     let best = core(0);
-    let n = fit.n_comparable.saturating_sub(1);
-    let scale = 1.0 / (n as f64).sqrt();
-    (1..=n)
-        .map(|i| {
-            core(i)
-                .iter()
-                .zip(&best)
-                .map(|(a, b)| scale * (a - b))
-                .collect()
+    fit.comparable
+        .iter()
+        .map(|&(i, share)| {
+            let pairs = core(i);
+            let pairs = pairs.iter().zip(&best);
+            pairs.map(|(a, b)| share.sqrt() * (a - b)).collect()
         })
         .collect()
 }

@@ -380,11 +380,7 @@ fn remounted(
     curves
         .into_iter()
         .filter_map(|(name, curve)| {
-            let alone = Observation {
-                name,
-                loading: crate::fit::Loading::Free,
-                curve,
-            };
+            let alone = Observation::free(name, curve);
             fit_all(&[alone], &choice, &mut Unwatched).ok()
         })
         .collect()

@@ -2,6 +2,7 @@
 
 use num_complex::Complex64;
 
+use super::mounting::stiffness_doubt;
 use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
@@ -410,6 +411,7 @@ impl Measured {
                 Some(Observation {
                     name: group.name.clone(),
                     loading,
+                    stiffness_doubt: stiffness_doubt(group, &self.driver),
                     curve,
                 })
             })

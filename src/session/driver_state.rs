@@ -7,7 +7,7 @@ use crate::finding::{Code, Finding, Severity};
 use crate::fit::{
     Choice, ExtraLoop, Fit, Loading, Observation, Unfitted, extra_loop, fit_all, second_peak,
 };
-use crate::parameters::{Readout, readout};
+use crate::parameters::{Readout, re_in_doubt, readout};
 use crate::progress::{Unwatched, Watcher};
 use crate::quantity::{Covariance2, Estimate};
 
@@ -182,11 +182,7 @@ fn alone(fit: &Fit, curve: crate::impedance::ImpedanceCurve) -> Option<Readout> 
         coils: vec![fit.best().coil()],
         creep: fit.best().creep_reference_hz().is_some(),
     };
-    let observation = Observation {
-        name: String::new(),
-        loading: Loading::Free,
-        curve,
-    };
+    let observation = Observation::free("", curve);
     let fit = fit_all(&[observation], &choice, &mut Unwatched).ok()?;
     Some(readout(fit.best()))
 }
@@ -230,9 +226,10 @@ pub(super) fn changes(
         .filter(|single| measured.driver[single.group].condition == Condition::FreeAir)
         .collect();
     // A box that leaks and a mass that is loose bend their curves, and Re with them, where they are fitted as a driver of their own.
-    let mut findings: Vec<Finding> = warmed(&with_joint_re(measured, &singles, fit))
-        .into_iter()
-        .collect();
+    let mut findings: Vec<Finding> =
+        warmed(&with_joint_re(measured, &singles, fit), re_in_doubt(fit))
+            .into_iter()
+            .collect();
     if one_level(measured) && free.iter().skip(1).all(|single| !single.remounted) {
         let fs: Vec<Estimate> = free.iter().map(|single| single.seen.fs_hz).collect();
         findings.extend(drifts(&fs));
@@ -279,12 +276,13 @@ fn relative(of: Estimate) -> f64 {
     of.standard_uncertainty.unwrap_or(f64::INFINITY) / of.value
 }
 
-fn warmed(singles: &[Single]) -> Option<Finding> {
+/// `models` is what the models' doubt moves Re by, relative.
+fn warmed(singles: &[Single], models: f64) -> Option<Finding> {
     let by_re = |a: &&Single, b: &&Single| a.seen.re_ohm.value.total_cmp(&b.seen.re_ohm.value);
     let (cold, warm) = (singles.iter().min_by(by_re)?, singles.iter().max_by(by_re)?);
     let change = warm.seen.re_ohm.value / cold.seen.re_ohm.value - 1.0;
     let doubt = relative(warm.seen.re_ohm).hypot(relative(cold.seen.re_ohm));
-    if change < WARMED_NOTE || change < COVERAGE * doubt {
+    if change < WARMED_NOTE || change < COVERAGE * doubt + models {
         return None;
     }
     let severity = if change < WARMED_CAUTION {

@@ -4,7 +4,7 @@ use super::curves::Measured;
 use super::session::{Condition, Session, TakeLevel};
 use super::typed::Which;
 use crate::finding::{Code, Finding, Severity};
-use crate::fit::{Choice, Fit, Loading, Observation, fit_all};
+use crate::fit::{Choice, Fit, Observation, fit_all};
 use crate::parameters::{Readout, readout};
 use crate::progress::Unwatched;
 use crate::quantity::Estimate;
@@ -61,11 +61,7 @@ pub(super) fn levels(
         .chain(measured.curves_of(&measured.aside, value))
         .filter_map(|(name, curve)| {
             let (_, level) = *leveled.iter().find(|(of, _)| *of == name)?;
-            let alone = Observation {
-                name: name.clone(),
-                loading: Loading::Free,
-                curve,
-            };
+            let alone = Observation::free(name.clone(), curve);
             let fit = fit_all(&[alone], &choice, &mut Unwatched).ok()?;
             Some(entry(name, level, &readout(fit.best())))
         })

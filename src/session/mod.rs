@@ -12,6 +12,7 @@ mod jig_reading;
 mod levels;
 mod meter;
 mod missing;
+mod mounting;
 mod orientation;
 mod problems;
 mod profile;

@@ -11,7 +11,7 @@ use farcone::sheet::Sheet;
 
 use crate::dice::Dice;
 use crate::each::each;
-use crate::fault::{Fault, said};
+use crate::fault::Fault;
 use crate::faults::all;
 use crate::others::{other, truth_of};
 use crate::scenario::{Scenario, Setup, Strength, clean};
@@ -83,12 +83,15 @@ fn faulty(fault: &Fault, strength: Strength, seed: u64) -> Outcome {
 }
 
 fn line(seed: u64, sheet: &Sheet) -> String {
-    let said = said(sheet);
-    let said = said.iter().filter(|(_, severity)| severity != "note");
-    let codes: Vec<String> = said
-        .map(|(code, severity)| format!("{code}/{severity}"))
+    let told = sheet.findings.iter().filter(|f| f.severity != "note");
+    let told: Vec<String> = told
+        .map(|f| {
+            let value = f.evidence.as_ref().and_then(|e| e.value);
+            let value = value.map_or(String::new(), |value| format!(" {value:.2e}"));
+            format!("{}/{}{value}", f.code, f.severity)
+        })
         .collect();
-    format!("{:#x}: {} {}", seed - SEEDS, sheet.verdict, codes.join(" "))
+    format!("{:#x}: {} {}", seed - SEEDS, sheet.verdict, told.join(", "))
 }
 
 /// Whether a stated parameter lies further from the truth than its uncertainties allow: half the 95 % interval, and twice what a

@@ -5,6 +5,7 @@ use num_complex::Complex64;
 use crate::circuit::CoilFamily;
 use crate::finding::{Code, Finding};
 use crate::fit::{Choice, Fit, Loading, Observation, fit_all};
+use crate::impedance::ImpedanceCurve;
 use crate::parameters::{Readout, readout};
 use crate::progress::Unwatched;
 
@@ -15,12 +16,33 @@ pub(super) struct Alone {
     pub poor: bool,
     coil: CoilFamily,
     coil_values: Vec<f64>,
+    circuit_ohm: Vec<Complex64>,
 }
+
+/// Half the stretch that a value of the curve is averaged over, as a frequency ratio: a twelfth of an octave.
+const HALF_STRETCH: f64 = 1.059_463_094_359_295_3;
 
 impl Alone {
     /// The coil's impedance without the DC resistance, ohm.
     pub fn coil_ohm(&self, frequency_hz: f64) -> Complex64 {
         self.coil.coil().impedance(frequency_hz, &self.coil_values)
+    }
+
+    /// The measured impedance of Re and the coil, ohm: the curve around a frequency without what the moving parts do there. `None`
+    /// where there is no curve.
+    pub fn blocked_ohm(&self, curve: &ImpedanceCurve, frequency_hz: f64) -> Option<Complex64> {
+        let f_hz = curve.frequency_hz();
+        let low = f_hz.partition_point(|&f| f < frequency_hz / HALF_STRETCH);
+        let high = f_hz.partition_point(|&f| f <= frequency_hz * HALF_STRETCH);
+        let points = low..high;
+        let n = points.len() as f64;
+        let sum: Complex64 = points
+            .map(|i| {
+                let blocked = self.readout.re_ohm.value + self.coil_ohm(f_hz[i]);
+                curve.z_ohm()[i] - (self.circuit_ohm[i] - blocked)
+            })
+            .sum();
+        (n > 0.0).then(|| sum / n)
     }
 }
 
@@ -55,7 +77,13 @@ fn fitted(observation: &Observation, coils: Vec<CoilFamily>, creep: bool) -> Opt
     let n_coil = coil.coil().parameters().len();
     let values = best.circuit_values(0);
     let poor = |finding: &Finding| finding.code == Code::PoorResidual;
+    let circuit = best.circuit(0);
+    let f_hz = observation.curve.frequency_hz();
     Some(Alone {
+        circuit_ohm: f_hz
+            .iter()
+            .map(|&f| circuit.impedance(f, &values))
+            .collect(),
         readout: readout(best),
         poor: fit.findings.iter().any(poor),
         coil,

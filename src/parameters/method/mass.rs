@@ -9,7 +9,7 @@ use crate::quantity::Estimate;
 /// no longer that of the free cone (too heavy). Common practice, no source.
 const LEAST_DROP: f64 = 0.12;
 const MOST_DROP: f64 = 0.38;
-/// The two ways to the moving mass agree within this, relative, where creep and a set-up of 1 % are all that is between them …
+/// The two ways to the moving mass agree within this, relative, where creep is all that is between them …
 const DISAGREE: f64 = 0.10;
 /// … and beyond this none of the two is the moving mass.
 const HOPELESS: f64 = 0.30;
@@ -52,7 +52,7 @@ pub(super) fn shift(name: &str, drop: f64) -> Option<Finding> {
 
 /// A finding if the mass from the resonances and the mass from the electrical Qs disagree: (P15), (P16).
 pub(super) fn formulas_disagree(
-    name: &str,
+    observation: &Observation,
     mass_kg: f64,
     free: &Alone,
     own: &Alone,
@@ -70,7 +70,10 @@ pub(super) fn formulas_disagree(
     let from_qs = mass_kg / (product - 1.0);
     let u_resonance = relative(a.fs_hz).hypot(relative(b.fs_hz));
     let u_q = u_resonance.hypot(relative(a.qes)).hypot(relative(b.qes));
-    let u = (2.0 * squared / (squared - 1.0) * u_resonance).hypot(product / (product - 1.0) * u_q);
+    let by_mounting = squared / (squared - 1.0) * observation.stiffness_doubt;
+    let u = (2.0 * squared / (squared - 1.0) * u_resonance)
+        .hypot(product / (product - 1.0) * u_q)
+        .hypot(by_mounting);
     // A product of one or less weighs nothing: the second mass is then infinitely off.
     let off = if product > 1.0 {
         (from_qs / from_resonances).ln().abs()
@@ -99,7 +102,7 @@ pub(super) fn formulas_disagree(
             "stick the mass on firmly, near the middle and symmetric, clamp the driver exactly as in the free-air take, and make \
              both takes again soon after each other",
         )
-        .about(name)
+        .about(observation.name.clone())
         .with_evidence(off, "1", Some(limit))
     })
 }

@@ -107,7 +107,7 @@ fn judged(
     let [free, own] = [0, i].map(|k| alone.get(k).and_then(Option::as_ref));
     if let (Some(free), Some(own)) = (free, own)
         && !own.poor
-        && let Some(finding) = drivers::differ(name, observation.loading, free, own)
+        && let Some(finding) = drivers::differ(observations, i, free, own)
     {
         return vec![finding];
     }
@@ -128,7 +128,7 @@ fn judged(
             let mut findings: Vec<Finding> =
                 mass::shift(name, 1.0 - 1.0 / ratio).into_iter().collect();
             if let (Some(free), Some(own)) = (free, own) {
-                findings.extend(mass::formulas_disagree(name, mass_kg, free, own));
+                findings.extend(mass::formulas_disagree(observation, mass_kg, free, own));
             }
             findings
         }
