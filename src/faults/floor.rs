@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use super::clipping::smallest_step;
 use super::extent::Extent;
+use super::flattened::is_flattened;
 use super::statistics::median;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
@@ -89,7 +90,7 @@ pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays 
     };
     let channels = [(0, take.source()), (1, take.driver())]
         .map(|(c, samples)| ChannelFloor::of(&frames, c, extent, size, samples));
-    if is_of_the_driver(&channels) {
+    if is_of_the_driver(&channels) || is_flattened(take.source(), rate_hz) {
         // What it covers cannot be told; what is missing in the silence can.
         let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
         let found = missing.enumerate().find_map(|(c, sign)| Some((c, sign?)));

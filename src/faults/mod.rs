@@ -11,6 +11,7 @@ mod corners;
 mod curve;
 mod distortion;
 mod extent;
+mod flattened;
 mod floor;
 mod given;
 mod hum;
