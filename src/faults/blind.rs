@@ -5,7 +5,6 @@ use super::extent::Extent;
 use super::level::{LevelStep, level_steps};
 use super::playback::{LOWEST_HZ, TONAL, TOP, frames_lost, level_moved, what_was_lost};
 use super::recording::Expected;
-use super::statistics::median;
 use super::stretches::{Jump, Stretch, blank_stretches, counted, dips, jumps, lost_stretches};
 use crate::finding::Finding;
 use crate::recording::Take;
@@ -13,12 +12,17 @@ use crate::signal::{
     Follow, FollowWindow, follow, follow_again, loading_share_from, recovered_sweep,
 };
 
-/// Share of the windows above 150 Hz that has to be found, and how well the median one: else it is no sweep, or drowns in noise.
+/// Share of the windows above 150 Hz that has to be found, and how well the best fifth: else it is no sweep, or drowns in noise. Where
+/// frames were lost the rest is found less well.
 const FOUND_SHARE: f64 = 0.8;
 const EXPLAINED: f64 = 0.95;
+const BEST_PART: f64 = 0.2;
 const FROM_HZ: f64 = 150.0;
 /// Nobody says what drives the jig: an output of 15 ohm before a resistor of 1 ohm has −15.
 const LEAST_SHARE: f64 = -15.0;
+/// Steps of level below this may come from the jig, dB: what drives it is only known roughly, and a short sweep passes the resonance, which
+/// loads it, within a few windows. One step of most volume controls is 0.5 to 2 dB (common practice, no source).
+const BLIND_STEP_DB: f64 = 0.8;
 /// Jumps whose frames are counted again.
 const N_COUNTED: usize = 3;
 
@@ -77,8 +81,11 @@ fn is_followed(asked: &[&FollowWindow]) -> bool {
     let high: Vec<&&FollowWindow> = asked.iter().filter(|w| w.frequency_hz > FROM_HZ).collect();
     let n_found = high.iter().filter(|w| w.delay_frames.is_some()).count();
     let mut explained: Vec<f64> = high.iter().map(|w| w.explained).collect();
+    explained.sort_by(|a, b| b.total_cmp(a));
     n_found as f64 > FOUND_SHARE * high.len() as f64
-        && median(&mut explained).is_some_and(|explained| explained > EXPLAINED)
+        && explained
+            .get((BEST_PART * explained.len() as f64) as usize)
+            .is_some_and(|&explained| explained > EXPLAINED)
 }
 
 fn what_happened(
@@ -97,6 +104,7 @@ fn what_happened(
     }
     let blanks = blank_stretches(sweep, take, followed, rate_hz);
     let mut steps: Vec<LevelStep> = level_steps(followed, rate_hz);
+    steps.retain(|step| step.step_db.abs() > BLIND_STEP_DB);
     let near = |frame: f64, at: f64| (frame - at).abs() < 0.05 * rate_hz;
     // What is missing at the start or the end may be no part of the sweep at all.
     let first_found = asked.iter().find(|w| w.delay_frames.is_some());

@@ -9,6 +9,9 @@ use crate::signal::{Follow, FollowWindow, fit_windows};
 /// A fall of the driver channel against the source by this much within a few waves, dB, is none of a driver: in the 7.5 waves that
 /// are compared one with a Q of 15 rings down by 14 dB.
 const FALL_DB: f64 = 20.0;
+/// A rise by this much, dB, to a level that then stays the same within so much, dB.
+const LEAP_DB: f64 = 0.7;
+const SAME_DB: f64 = 0.04;
 /// Windows that may straddle the fall.
 const GAP: usize = 2;
 /// Windows for which it has to last, and how many at least before the end: a notch comes back sooner, or is not entered as suddenly.
@@ -39,17 +42,45 @@ pub(super) fn lost_contact(
         })
         .collect();
     let blank = blank_driver(played, take, followed, &pairs, rate_hz);
-    match (blank, fall(&pairs)) {
-        (Some(blank), Some(fall)) if fall < blank => Some(fall),
-        (blank, fall) => blank.or(fall),
-    }
+    let found = [blank, fall(&pairs), opens(&pairs)];
+    found.into_iter().flatten().min_by(f64::total_cmp)
+}
+
+/// Level of the driver channel over that of the source channel, dB.
+fn level_db((source, driver): &(&FollowWindow, &FollowWindow)) -> f64 {
+    20.0 * (driver.gain / source.gain + 1e-10).log10()
+}
+
+/// Where the driver channel comes to follow the source channel to the hair: the clip at the driver is off, and nothing loads the
+/// jig any more. No driver's impedance leaps and then stays the same.
+fn opens(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
+    let leaps = |last: usize| {
+        let (before, after) = (&pairs[last], &pairs[last + 1 + GAP..]);
+        let after = &after[..LASTS.min(after.len())];
+        let levels: Vec<f64> = after.iter().map(level_db).collect();
+        let low = levels
+            .iter()
+            .copied()
+            .fold(f64::INFINITY, |m, v| if v < m { v } else { m });
+        let high = levels
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, |m, v| if v > m { v } else { m });
+        after.len() >= LASTS
+            && before.1.explained > HELD
+            && high - low < SAME_DB
+            && low > level_db(before) + LEAP_DB
+            // A slope that ends in a plateau is none.
+            && last >= GAP + 1
+            && (level_db(before) - level_db(&pairs[last - GAP - 1])).abs() < 0.5 * LEAP_DB
+    };
+    (0..pairs.len().saturating_sub(1 + GAP))
+        .find(|&last| leaps(last))
+        .map(|last| pairs[last + 1].0.middle())
 }
 
 /// Where the driver channel falls against the source and stays down.
 fn fall(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
-    let level_db = |(source, driver): &(&FollowWindow, &FollowWindow)| {
-        20.0 * (driver.gain / source.gain + 1e-10).log10()
-    };
     let falls = |last: usize| {
         let (before, after) = (&pairs[last], &pairs[last + 1 + GAP..]);
         let after = &after[..LASTS.min(after.len())];

@@ -25,8 +25,8 @@ pub fn curve_findings(name: &str, curve: &ImpedanceCurve) -> Vec<Finding> {
     let shape = Shape::of(curve);
     let found = open(name, *median)
         .or_else(|| series_capacitor(name, curve))
-        .or_else(|| wrong_wiring(name, curve, &shape))
-        .or_else(|| shorted(name, *median, curve, &shape));
+        .or_else(|| shorted(name, *median, curve, &shape))
+        .or_else(|| wrong_wiring(name, curve, &shape));
     found.into_iter().collect()
 }
 

@@ -10,8 +10,9 @@ const HIGHEST_START: f64 = 0.6;
 /// 20 dB within a few bands, while noise and the flank of a resonance change by less over so short a stretch.
 const NOISIER: f64 = 5.0;
 const NEAR: f64 = 1.414;
-/// A curve that begins at its summit falls by this factor to its valley …
-const FALLS: f64 = 1.3;
+/// A curve that begins at its summit falls by this factor to its valley: at two and a half times the resonance no more is left of the
+/// flank …
+const FALLS: f64 = 1.04;
 /// … and its current is ahead of its voltage there by more than a resistor's ever is, radian: 6°.
 const CAPACITIVE_RAD: f64 = -0.1;
 

@@ -167,7 +167,7 @@ pub fn fit_all(
     let findings = findings(
         &candidates[0],
         (part, below),
-        misfit,
+        (misfit, relative),
         !comparable.is_empty(),
     );
     Ok(Fit {
@@ -183,11 +183,12 @@ pub fn fit_all(
 fn findings(
     best: &Candidate,
     (part, below): (f64, f64),
-    misfit: bool,
+    (misfit, relative): (bool, bool),
     compared: bool,
 ) -> Vec<Finding> {
     let mut findings = vec![];
-    if below > HOPELESS_PART || (misfit && below > STRUCTURED_PART) {
+    // Where noise explains it, or nobody says how much there is, only what is beyond all noise tells.
+    if (misfit && below > STRUCTURED_PART) || (relative && below > HOPELESS_PART) {
         let (severity, limit) = if below > HOPELESS_PART {
             (Severity::Redo, HOPELESS_PART)
         } else {

@@ -150,7 +150,12 @@ pub(super) fn measure(
                     }
                     Err(SignalError::Cancelled) => return Err(SessionError::Cancelled),
                     Err(error) => {
-                        findings.push(no_signal(&take.name, &error.to_string()));
+                        let finding = no_signal(&take.name, &error.to_string());
+                        findings.push(if driver_silent {
+                            blamed_on_driver(finding, wiring)
+                        } else {
+                            finding
+                        });
                         continue;
                     }
                 }

@@ -14,42 +14,7 @@ use crate::scenario::{Setup, Strength, clean, invented};
 const DRIVERS: [&str; 3] = ["Turnstone 3", "Eelgrass 6", "Limpet 1"];
 
 /// What is not said as it should be yet: they stand on the page, and each is a fault of the instrument.
-const OPEN: &[(&str, Strength, &str)] = &[
-    ("noisy input", Strength::Mild, "Turnstone 3"),
-    ("noisy input", Strength::Mild, "Eelgrass 6"),
-    ("noisy input", Strength::Mild, "Limpet 1"),
-    ("clip comes off during a take", Strength::Mild, "Eelgrass 6"),
-    (
-        "clip comes off during a take",
-        Strength::Severe,
-        "Eelgrass 6",
-    ),
-    ("clip comes off during a take", Strength::Severe, "Limpet 1"),
-    ("frames lost", Strength::Severe, "Limpet 1"),
-    (
-        "AC couplings that differ, uncalibrated",
-        Strength::Mild,
-        "Turnstone 3",
-    ),
-    (
-        "AC couplings that differ, uncalibrated",
-        Strength::Mild,
-        "Eelgrass 6",
-    ),
-    ("driver not connected", Strength::Mild, "Eelgrass 6"),
-    ("driver shorted", Strength::Severe, "Eelgrass 6"),
-    ("something on the cone buzzes", Strength::Severe, "Limpet 1"),
-    ("something rides on the cone", Strength::Mild, "Eelgrass 6"),
-    (
-        "something rides on the cone",
-        Strength::Severe,
-        "Turnstone 3",
-    ),
-    ("stimulus starts too high", Strength::Mild, "Eelgrass 6"),
-    ("stimulus starts too high", Strength::Severe, "Turnstone 3"),
-    ("stimulus starts too high", Strength::Severe, "Limpet 1"),
-    ("test box leaks", Strength::Mild, "Eelgrass 6"),
-];
+const OPEN: &[(&str, Strength, &str)] = &[];
 
 fn driver(label: &str) -> &'static InventedDriver {
     drivers()

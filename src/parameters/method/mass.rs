@@ -80,8 +80,11 @@ pub(super) fn formulas_disagree(
     } else {
         f64::INFINITY
     };
-    let limit = if COVERAGE * u > DISAGREE {
-        COVERAGE * u
+    // Where no circuit follows a curve its Qs are unsure because something is wrong with it: that excuses nothing.
+    let poor = free.poor || own.poor;
+    let excused = COVERAGE * if poor { by_mounting } else { u };
+    let limit = if excused > DISAGREE {
+        excused
     } else {
         DISAGREE
     };

@@ -124,7 +124,7 @@ pub fn faults() -> Vec<Fault> {
             name: "something on the cone buzzes",
             group: "driver",
             inject: |scenario, strength, dice| {
-                let share = strength.pick(dice.ratio(0.007, 0.01), dice.ratio(0.06, 0.12));
+                let share = strength.pick(dice.ratio(0.007, 0.01), dice.ratio(0.12, 0.2));
                 moved(scenario, move |driver, at| {
                     let mass_kg = share * driver.mms_kg;
                     let omega = TAU * 2_000.0_f64.max(10.0 * at.fs_hz);

@@ -25,7 +25,7 @@ pub fn faults() -> Vec<Fault> {
             name: "stimulus starts too high",
             group: "method",
             inject: |scenario, strength, dice| {
-                let start = strength.pick(dice.between(0.65, 0.75), dice.between(1.5, 2.5));
+                let start = strength.pick(dice.between(0.8, 0.9), dice.between(1.5, 2.5));
                 starts_at(scenario, start);
             },
             mild: Expect::with(Code::StartsTooHigh, Verdict::Usable, &[Code::CoilUnsure]),
@@ -75,7 +75,7 @@ pub fn faults() -> Vec<Fault> {
             name: "added mass loose on the cone",
             group: "method",
             inject: |scenario, strength, dice| {
-                let above = strength.pick(dice.between(2.8, 3.4), dice.between(1.3, 1.6));
+                let above = strength.pick(dice.between(2.0, 2.4), dice.between(1.3, 1.6));
                 loose(scenario, above);
             },
             mild: Expect::with(
@@ -92,6 +92,7 @@ pub fn faults() -> Vec<Fault> {
                 Code::MassFormulasDisagree,
                 Verdict::Redo,
                 &[
+                    Code::MassShiftSmall,
                     Code::PoorResidual,
                     Code::CoilUnsure,
                     Code::ExtraLoop,

@@ -73,7 +73,7 @@ pub fn faults() -> Vec<Fault> {
                 ],
             ),
             ..redo("noisy input", Code::Noisy, |scenario, strength, dice| {
-                let more = strength.pick(dice.between(0.05, 0.07), dice.between(0.35, 0.5));
+                let more = strength.pick(dice.between(0.035, 0.05), dice.between(0.35, 0.5));
                 noise(scenario, more);
             })
         },

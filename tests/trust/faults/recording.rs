@@ -151,7 +151,12 @@ pub fn faults() -> Vec<Fault> {
             severe: Expect::with(
                 Code::NoSilence,
                 Verdict::Usable,
-                &[Code::CoilUnsure, Code::PoorResidual, Code::StartsTooHigh],
+                &[
+                    Code::CoilUnsure,
+                    Code::PoorResidual,
+                    Code::StartsTooHigh,
+                    Code::ExtraLoop,
+                ],
             ),
             ..fault("no silence", Code::NoSilence, |scenario, strength, dice| {
                 // The silence of the setups is half a second before and a second after.
