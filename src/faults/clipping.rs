@@ -22,8 +22,9 @@ pub(super) struct Flat {
     pub level: f64,
 }
 
-/// Runs of samples at the highest or lowest value of the channel, longer than a wave rounded to the channel's steps has there.
-pub(super) fn flat_tops(samples: &[f32]) -> Option<Flat> {
+/// Runs of samples at the highest or lowest value of the channel, longer than a wave rounded to the channel's steps has there:
+/// `step` is the [`smallest_step`].
+pub(super) fn flat_tops(samples: &[f32], step: f64) -> Option<Flat> {
     let (mut low, mut high) = (f32::INFINITY, f32::NEG_INFINITY);
     for &v in samples {
         if v < low {
@@ -33,7 +34,6 @@ pub(super) fn flat_tops(samples: &[f32]) -> Option<Flat> {
             high = v;
         }
     }
-    let step = smallest_step(samples);
     let mut flat: Option<Flat> = None;
     let mut i = 0;
     while i < samples.len() {

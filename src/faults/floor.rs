@@ -6,8 +6,8 @@
 
 use std::ops::Range;
 
-use super::clipping::smallest_step;
 use super::extent::Extent;
+use super::facts::Facts;
 use super::statistics::median;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
@@ -77,18 +77,19 @@ pub(super) struct FloorSays {
 }
 
 /// Judges the noise floor.
-pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays {
+pub(super) fn floor_says(name: &str, take: &Take, facts: &Facts) -> FloorSays {
     let nothing = FloorSays {
         finding: None,
         from_one_event: false,
     };
     let rate_hz = f64::from(take.sample_rate_hz());
+    let extent = &facts.extent;
     let frames = noise_floor(take.source(), take.driver(), rate_hz, &extent.sounding);
     let Some(size) = frames.first().map(|first| first.n_frames) else {
         return nothing;
     };
-    let channels = [(0, take.source()), (1, take.driver())]
-        .map(|(c, samples)| ChannelFloor::of(&frames, c, extent, size, samples));
+    let channels =
+        [0, 1].map(|c: usize| ChannelFloor::of(&frames, c, extent, size, facts.channels[c].step));
     if is_of_the_driver(&channels) {
         // What it covers cannot be told; what is missing in the silence can.
         let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
@@ -262,13 +263,7 @@ fn db(ratio: f64) -> f64 {
 }
 
 impl ChannelFloor {
-    fn of(
-        frames: &[FloorFrame],
-        channel: usize,
-        extent: &Extent,
-        size: usize,
-        samples: &[f32],
-    ) -> Self {
+    fn of(frames: &[FloorFrame], channel: usize, extent: &Extent, size: usize, step: f64) -> Self {
         let n_bands = frames.first().map_or(0, |frame| frame.bands[channel].len());
         let inside = |part: &Range<usize>| -> Vec<&FloorFrame> {
             frames
@@ -327,7 +322,6 @@ impl ChannelFloor {
                 median(&mut of_frames)
             })
             .collect();
-        let step = smallest_step(samples);
         let of_steps = step * step / 12.0;
         let rounding = if of_steps > LEAST_NOISE {
             of_steps

@@ -7,14 +7,13 @@ use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, hum_lines, noise_finding, recording_findings, touching};
+use crate::faults::{Expected, Facts, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, mean_curve, resonance};
 use crate::impedance::{ImpedanceCurve, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
 use crate::quantity::Covariance2;
-use crate::recording::Take;
 use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
 
 /// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
@@ -100,9 +99,11 @@ pub(super) fn measure(
                 }
             },
             Data::Recording(recording) => {
+                let facts = Facts::of(&recording);
                 let faults = recording_findings(
                     &take.name,
                     &recording,
+                    &facts,
                     expected(&take.condition, wiring),
                     session.played.as_ref(),
                 );
@@ -132,7 +133,7 @@ pub(super) fn measure(
                 let rate_hz = f64::from(recording.sample_rate_hz());
                 let settings = RatioSettings {
                     may_vanish: expected(&take.condition, wiring).silent_driver,
-                    left_out: hum(&recording),
+                    left_out: hum(&facts),
                     ..settings.clone()
                 };
                 match channel_ratio(
@@ -252,13 +253,13 @@ pub fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
 const HUM_REACH_HZ: f64 = 2.0;
 
 /// The lines of hum in a recording.
-fn hum(recording: &Take) -> Vec<LeftOut> {
-    let lines = hum_lines(recording).map_or(vec![], |hum| hum.lines_hz);
-    let line = |frequency_hz| LeftOut {
+fn hum(facts: &Facts) -> Vec<LeftOut> {
+    let lines = facts.hum().map_or(&[][..], |hum| &hum.lines_hz);
+    let line = |&frequency_hz: &f64| LeftOut {
         frequency_hz,
         half_width_hz: HUM_REACH_HZ,
     };
-    lines.into_iter().map(line).collect()
+    lines.iter().map(line).collect()
 }
 
 fn no_signal(take: &str, what: &str) -> Finding {

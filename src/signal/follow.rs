@@ -65,19 +65,34 @@ pub struct Follow {
 /// Any stimulus will do; where little sounds at a time (a sweep, a Schroeder multisine) windows are sharpest. Both are
 /// relative to full scale, at the same nominal rate.
 pub fn follow(played: &[f32], recorded: &[f32], sample_rate_hz: f64) -> Follow {
+    match global_delay(played, recorded, sample_rate_hz) {
+        Some((lag, sign)) => follow_at(played, recorded, sample_rate_hz, lag, sign < 0.0),
+        None => Follow {
+            delay_frames: None,
+            inverted: false,
+            drift_ppm: None,
+            sounding: sounding(played),
+            windows: vec![],
+        },
+    }
+}
+
+/// The same where it is known how many frames the recording comes later, and whether it is upside down.
+pub fn follow_at(
+    played: &[f32],
+    recorded: &[f32],
+    sample_rate_hz: f64,
+    lag_frames: isize,
+    inverted: bool,
+) -> Follow {
     let sounding = sounding(played);
     let mut result = Follow {
-        delay_frames: None,
-        inverted: false,
+        delay_frames: Some(lag_frames as f64),
+        inverted,
         drift_ppm: None,
         sounding,
         windows: vec![],
     };
-    let Some((global, sign)) = global_delay(played, recorded, sample_rate_hz) else {
-        return result;
-    };
-    result.inverted = sign < 0.0;
-    result.delay_frames = Some(global as f64);
     let mut start = sounding.0;
     let mut length = (LONGEST_S * sample_rate_hz) as usize;
     while start < sounding.1 {
@@ -180,41 +195,98 @@ fn sounding(played: &[f32]) -> (usize, usize) {
     }
 }
 
-/// Root of the mean square frequency, radian a frame, and how much of one wave it is, 0 to 1, formula (S11).
-fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
-    let frames = &played[start..(start + length).min(played.len())];
+/// Sums over a stretch of frames from one on: of the squares of slope, bend and sample.
+struct Stretch<'a> {
+    /// From the stretch's first frame on.
+    frames: &'a [f32],
+    /// Frames with a neighbour on either side within the stretch.
+    n: usize,
+    sums: [f64; 3],
+}
+
+/// Sums of which less than this is left after taking off are added up anew: rounding of what was there would count.
+const CANCELLED: f64 = 1e-6;
+
+impl<'a> Stretch<'a> {
+    fn new(played: &'a [f32], start: usize, length: usize) -> Self {
+        let mut stretch = Self {
+            frames: &played[start..],
+            n: 0,
+            sums: [0.0; 3],
+        };
+        stretch.set_length(length);
+        stretch
+    }
+
+    /// Moves the end. Only what comes or goes is added up: a window's length is found by trying several that differ by little.
+    fn set_length(&mut self, length: usize) {
+        let n = length.min(self.frames.len()).saturating_sub(2);
+        let before = self.sums;
+        let (from, to, sign) = if n > self.n {
+            (self.n, n, 1.0)
+        } else {
+            (n, self.n, -1.0)
+        };
+        let moved = squares(&self.frames[from..(to + 2).min(self.frames.len())]);
+        for (sum, moved) in self.sums.iter_mut().zip(moved) {
+            *sum += sign * moved;
+        }
+        let cancelled = |(now, before): (&f64, &f64)| *now < CANCELLED * before;
+        if self.sums.iter().zip(&before).any(cancelled) {
+            self.sums = squares(&self.frames[..n + 2]);
+        }
+        self.n = n;
+    }
+
+    /// Root of the mean square frequency, radian a frame, and how much of one wave it is, 0 to 1, formula (S11).
+    fn frequency(&self) -> (f64, f64) {
+        let [slope, bend, energy] = self.sums;
+        if energy <= 0.0 {
+            return (0.0, 0.0);
+        }
+        // For one wave slope/energy is sin²ω and bend/energy (2 − 2·cos ω)².
+        let cosine = (1.0 - 0.5 * (bend / energy).sqrt()).clamp(-1.0, 1.0);
+        let sine_2 = 1.0 - cosine * cosine;
+        let tonal = if sine_2 > 0.0 {
+            (slope / energy / sine_2).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        let omega = if cosine > 0.7 {
+            // Far below a quarter of the rate the slope is the less noisy one.
+            (slope / energy).sqrt().clamp(0.0, 1.0).asin()
+        } else {
+            cosine.acos()
+        };
+        (omega, tonal)
+    }
+}
+
+/// Sums of the squares of slope, bend and sample over all frames but the first and the last.
+fn squares(frames: &[f32]) -> [f64; 3] {
     // Sums side by side, since each waits for its last addition.
     const LANES: usize = 8;
     let mut sums = [[0.0_f64; LANES]; 3];
+    let mut add = |lane: usize, three: [f32; 3]| {
+        let [a, b, c] = three.map(f64::from);
+        sums[0][lane] += (0.5 * (c - a)).powi(2);
+        sums[1][lane] += (c - 2.0 * b + a).powi(2);
+        sums[2][lane] += b * b;
+    };
     let n = frames.len().saturating_sub(2);
-    for from in (0..n).step_by(LANES) {
-        let part = &frames[from..(from + LANES).min(n) + 2];
-        for (lane, three) in part.windows(3).enumerate() {
-            let [a, b, c] = [three[0], three[1], three[2]].map(f64::from);
-            sums[0][lane] += (0.5 * (c - a)).powi(2);
-            sums[1][lane] += (c - 2.0 * b + a).powi(2);
-            sums[2][lane] += b * b;
+    let whole = n - n % LANES;
+    for from in (0..whole).step_by(LANES) {
+        // Of a length that the compiler knows.
+        if let Some(part) = frames[from..].first_chunk::<{ LANES + 2 }>() {
+            for lane in 0..LANES {
+                add(lane, [part[lane], part[lane + 1], part[lane + 2]]);
+            }
         }
     }
-    let [slope, bend, energy] = sums.map(|lanes| lanes.iter().sum::<f64>());
-    if energy <= 0.0 {
-        return (0.0, 0.0);
+    for (lane, three) in frames[whole..].windows(3).enumerate() {
+        add(lane, [three[0], three[1], three[2]]);
     }
-    // For one wave slope/energy is sin²ω and bend/energy (2 − 2·cos ω)².
-    let cosine = (1.0 - 0.5 * (bend / energy).sqrt()).clamp(-1.0, 1.0);
-    let sine_2 = 1.0 - cosine * cosine;
-    let tonal = if sine_2 > 0.0 {
-        (slope / energy / sine_2).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    let omega = if cosine > 0.7 {
-        // Far below a quarter of the rate the slope is the less noisy one.
-        (slope / energy).sqrt().clamp(0.0, 1.0).asin()
-    } else {
-        cosine.acos()
-    };
-    (omega, tonal)
+    sums.map(|lanes| lanes.iter().sum::<f64>())
 }
 
 /// How long the window that starts here is, a neighbour's length to begin with; and the frequency and [`FollowWindow::tonal`]
@@ -227,8 +299,9 @@ pub(super) fn window_length(
 ) -> (usize, f64, f64) {
     let (shortest, longest) = (SHORTEST_S * sample_rate_hz, LONGEST_S * sample_rate_hz);
     let mut length = guess;
+    let mut stretch = Stretch::new(played, start, length);
     for _ in 0..4 {
-        let (omega, tonal) = local_frequency(played, start, length);
+        let (omega, tonal) = stretch.frequency();
         let wanted = if omega > 0.0 {
             WAVES * std::f64::consts::TAU / omega
         } else {
@@ -239,8 +312,9 @@ pub(super) fn window_length(
             return (length, omega.max_of(LEAST_OMEGA), tonal);
         }
         length = next;
+        stretch.set_length(length);
     }
-    let (omega, tonal) = local_frequency(played, start, length);
+    let (omega, tonal) = stretch.frequency();
     (length, omega.max_of(LEAST_OMEGA), tonal)
 }
 
@@ -304,7 +378,7 @@ impl Tracker<'_> {
         if start + length > self.played.len() {
             return false;
         }
-        let (omega, _) = local_frequency(self.played, start, length);
+        let (omega, _) = Stretch::new(self.played, start, length).frequency();
         let omega = omega.max_of(LEAST_OMEGA);
         self.settle(start, length, omega, lag).1.explained >= CLEAR
     }

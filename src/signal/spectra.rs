@@ -80,7 +80,9 @@ pub(super) fn spectra(
 ) -> Result<Spectra, SignalError> {
     let n = source.len();
     if n <= WHOLE_AT_MOST {
-        let (quiet_start, quiet_end) = silent_ends(source, driver, sample_rate_hz);
+        let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, n);
+        let loudness = [source, driver].map(|channel| loudness(channel, stretch));
+        let [quiet_start, quiet_end] = silent_ends(&loudness);
         let size = smooth_even_length(n);
         let cut = n - size;
         let (start, cut_start, cut_end) = if quiet_start && !quiet_end {
@@ -88,7 +90,7 @@ pub(super) fn spectra(
         } else {
             (0, 0, cut)
         };
-        let [still_start, still_end] = stillness(source, driver, sample_rate_hz);
+        let [still_start, still_end] = stillness(&loudness, stretch, n);
         // In stillness a taper changes nothing but noise and hum; in the signal it costs a little, (S5).
         let part = |quiet: bool, still: usize, cut: usize| {
             let still = still.saturating_sub(cut);
@@ -183,10 +185,12 @@ fn accumulate(
             &mut scratch,
             &mut x2,
         );
-        for k in 0..n_bins {
-            sums.s11[k] += x1[k].norm_sqr();
-            sums.s22[k] += x2[k].norm_sqr();
-            sums.s12[k] += x2[k] * x1[k].conj();
+        let bins = x1.iter().zip(&x2);
+        let auto = sums.s11.iter_mut().zip(&mut sums.s22);
+        for ((x1, x2), ((s11, s22), s12)) in bins.zip(auto.zip(&mut sums.s12)) {
+            *s11 += x1.norm_sqr();
+            *s22 += x2.norm_sqr();
+            *s12 += x2 * x1.conj();
         }
     }
     Ok(sums)
@@ -217,10 +221,8 @@ const LOUDER: f64 = 1.5;
 const CLEAR: usize = 1;
 
 /// Frames of stillness at the start and at the end: nothing but noise and hum.
-fn stillness(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> [usize; 2] {
-    let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, source.len());
-    let judge = |channel: &[f32]| -> [usize; 2] {
-        let loudness = loudness(channel, stretch);
+fn stillness(loudness: &[Vec<f64>; 2], stretch: usize, n: usize) -> [usize; 2] {
+    let judge = |loudness: &Vec<f64>| -> [usize; 2] {
         let loudest = loudness
             .iter()
             .copied()
@@ -246,10 +248,10 @@ fn stillness(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> [usize; 2] 
         }
         let frames = |n: usize| n.saturating_sub(CLEAR) * stretch;
         // The last stretch may be shorter than the others.
-        let missing = loudness.len() * stretch - channel.len();
+        let missing = loudness.len() * stretch - n;
         [frames(from_start), frames(from_end).saturating_sub(missing)]
     };
-    let (s, d) = (judge(source), judge(driver));
+    let [s, d] = loudness.each_ref().map(judge);
     [s[0].min(d[0]), s[1].min(d[1])]
 }
 
@@ -268,19 +270,17 @@ fn loudness(channel: &[f32], stretch: usize) -> Vec<f64> {
 }
 
 /// Whether start and end lie well below the loudest stretch, on both channels.
-fn silent_ends(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> (bool, bool) {
-    let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, source.len());
-    let judge = |channel: &[f32]| {
-        let loudness = loudness(channel, stretch);
+fn silent_ends(loudness: &[Vec<f64>; 2]) -> [bool; 2] {
+    let judge = |loudness: &Vec<f64>| {
         let loudest = loudness
             .iter()
             .copied()
             .fold(0.0, |m: f64, v| if v > m { v } else { m });
         let quiet = |value: Option<&f64>| value.is_some_and(|&v| v < SILENT * loudest);
-        (quiet(loudness.first()), quiet(loudness.last()))
+        [quiet(loudness.first()), quiet(loudness.last())]
     };
-    let (first, second) = (judge(source), judge(driver));
-    (first.0 && second.0, first.1 && second.1)
+    let [first, second] = loudness.each_ref().map(judge);
+    [first[0] && second[0], first[1] && second[1]]
 }
 
 /// A window of ones with raised-cosine flanks over the given parts of its length.
