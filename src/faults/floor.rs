@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use super::extent::Extent;
 use super::facts::Facts;
+use super::flattened::is_flattened;
 use super::statistics::median;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
@@ -90,15 +91,6 @@ pub(super) fn floor_says(name: &str, take: &Take, facts: &Facts) -> FloorSays {
     };
     let channels =
         [0, 1].map(|c: usize| ChannelFloor::of(&frames, c, extent, size, facts.channels[c].step));
-    if is_of_the_driver(&channels) {
-        // What it covers cannot be told; what is missing in the silence can.
-        let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
-        let found = missing.enumerate().find_map(|(c, sign)| Some((c, sign?)));
-        return FloorSays {
-            finding: found.map(|(channel, sign)| sign.finding(name, channel)),
-            from_one_event: false,
-        };
-    }
     let judged = [lossy as fn(&ChannelFloor) -> Option<Sign>, gated, turned];
     for judge in judged {
         let signs: Vec<(usize, Sign)> = channels
@@ -115,6 +107,15 @@ pub(super) fn floor_says(name: &str, take: &Take, facts: &Facts) -> FloorSays {
             })
             .collect();
         if let Some((channel, sign)) = signs.first() {
+            if is_of_the_driver(&channels) || is_flattened(take.source(), rate_hz) {
+                // What it covers cannot be told; what is missing in the silence can.
+                let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
+                let found = missing.enumerate().find_map(|(c, sign)| Some((c, sign?)));
+                return FloorSays {
+                    finding: found.map(|(channel, sign)| sign.finding(name, channel)),
+                    from_one_event: false,
+                };
+            }
             return FloorSays {
                 finding: Some(sign.finding(name, *channel)),
                 from_one_event: sign.code == Code::GainControl

@@ -12,6 +12,7 @@ mod curve;
 mod distortion;
 mod extent;
 mod facts;
+mod flattened;
 mod floor;
 mod given;
 mod hum;

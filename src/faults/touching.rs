@@ -1,6 +1,7 @@
 //! Distortion, rubbing and buzzing in a sweep of which only the recording is known.
 
 use super::distortion::DISTORTED;
+use super::flattened::is_flattened;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
 use crate::signal::{Leftover, leftover};
@@ -23,13 +24,10 @@ const AMONG: usize = 10;
 const TOUCHES: f64 = 0.03;
 
 /// Whether a take shows more than a driver in its small-signal range does. Silent for stimuli other than sweeps, and for takes
-/// without silence before them.
+/// without silence before them, and where an overdriven output bends the wave before it comes to the driver.
 pub fn touching(name: &str, take: &Take) -> Option<Finding> {
-    let windows = leftover(
-        take.source(),
-        take.driver(),
-        f64::from(take.sample_rate_hz()),
-    );
+    let rate_hz = f64::from(take.sample_rate_hz());
+    let windows = leftover(take.source(), take.driver(), rate_hz);
     let harmonic = lasting(&windows, |window| window.harmonic);
     let irregular = lasting(&windows, |window| window.irregular);
     let worst = |part: Option<(f64, f64)>| part.unwrap_or((0.0, 0.0));
@@ -55,6 +53,9 @@ pub fn touching(name: &str, take: &Take) -> Option<Finding> {
     } else {
         return None;
     };
+    if is_flattened(take.source(), rate_hz) {
+        return None;
+    }
     let severity = if irregular > IRREGULAR_REDO || harmonic > HARMONIC_REDO {
         Severity::Redo
     } else {
