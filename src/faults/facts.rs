@@ -4,6 +4,7 @@ use super::clipping::smallest_step;
 use super::extent::{Extent, extent};
 use super::hum::{Hum, hum_in_silence};
 use crate::recording::Take;
+use crate::signal::largest;
 
 /// Facts about a recording.
 #[derive(Clone, Debug, PartialEq)]
@@ -47,9 +48,5 @@ impl Facts {
 }
 
 fn peak(samples: &[f32]) -> f64 {
-    let peak = samples
-        .iter()
-        .map(|v| v.abs())
-        .fold(0.0, |m: f32, v| if v > m { v } else { m });
-    f64::from(peak)
+    f64::from(largest(samples, 0.0, f32::abs))
 }

@@ -77,6 +77,14 @@ pub(super) struct FloorSays {
     pub from_one_event: bool,
 }
 
+impl FloorSays {
+    /// The finding, unless something that happened once explains it.
+    pub fn unless_explained_by(self, laid: &[Finding]) -> Option<Finding> {
+        let explained = self.from_one_event && !laid.is_empty();
+        self.finding.filter(|_| !explained)
+    }
+}
+
 /// Judges the noise floor.
 pub(super) fn floor_says(name: &str, take: &Take, facts: &Facts) -> FloorSays {
     let nothing = FloorSays {

@@ -45,7 +45,7 @@ pub use noisy::noise_finding;
 pub use orientation::Orientation;
 pub use playback::{PlaybackCheck, playback_check, playback_findings};
 pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
-pub use recording::{Expected, recording_findings};
+pub use recording::{Expected, own_findings, recording_findings};
 pub use resampled::COLLAPSE_DB;
 pub use start::starts_too_high;
 pub use tap::{Heard, Tapped, tapped};

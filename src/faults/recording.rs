@@ -4,7 +4,7 @@ use super::basics::{no_silence, offset, too_quiet};
 use super::blind::blind_findings;
 use super::clipping::{clipped, flat_tops};
 use super::facts::Facts;
-use super::floor::floor_says;
+use super::floor::{FloorSays, floor_says};
 use super::given::{Played, given_findings};
 use super::hum::hum;
 use super::mixed::channels_mixed;
@@ -34,6 +34,39 @@ pub fn recording_findings(
     expected: Expected,
     played: Option<&Played>,
 ) -> Vec<Finding> {
+    let (mut findings, floor) = seen(name, take, facts, expected);
+    let Some(floor) = floor else {
+        return findings;
+    };
+    // A codec, a gate and automatic gain move levels about themselves; a step and a gap move the noise.
+    let laid = match played {
+        Some(played) => given_findings(name, take, played, expected),
+        None if floor.finding.is_none() || floor.from_one_event => {
+            blind_findings(name, take, expected, &facts.extent)
+        }
+        None => vec![],
+    };
+    findings.extend(floor.unless_explained_by(&laid));
+    findings.extend(laid);
+    findings
+}
+
+/// Findings about one recording that need nothing of what was played, beside those of laying it against that
+/// ([`playback_check`](super::playback_check)): what is in `laid` already is not found twice.
+pub fn own_findings(name: &str, take: &Take, expected: Expected, laid: &[Finding]) -> Vec<Finding> {
+    let (mut findings, floor) = seen(name, take, &Facts::of(take), expected);
+    findings.extend(floor.and_then(|floor| floor.unless_explained_by(laid)));
+    findings.retain(|own| laid.iter().all(|other| other.code != own.code));
+    findings
+}
+
+/// What levels and noise show; and what the noise floor says, where it can be asked.
+fn seen(
+    name: &str,
+    take: &Take,
+    facts: &Facts,
+    expected: Expected,
+) -> (Vec<Finding>, Option<FloorSays>) {
     let mut findings = vec![];
     let channels = [
         ("channel 1 (source)", take.source(), false),
@@ -68,7 +101,7 @@ pub fn recording_findings(
         );
     }
     if !findings.is_empty() {
-        return findings;
+        return (findings, None);
     }
     let rate_hz = f64::from(take.sample_rate_hz());
     let extent = &facts.extent;
@@ -83,32 +116,20 @@ pub fn recording_findings(
     }
     findings.extend(no_silence(name, take, extent));
     findings.extend(facts.hum().map(|found| hum(name, found)));
-    let is_clipped = findings.iter().any(|f| f.code == Code::Clipped);
-    if !is_clipped {
-        let mixed = if expected.alike {
-            None
-        } else {
-            channels_mixed(name, take, extent)
-        };
-        let floor = floor_says(name, take, facts);
-        // Codecs mix the channels as well.
-        let is_lossy = |found: &Finding| found.code == Code::LossyCoding;
-        if mixed.is_some() && !floor.finding.as_ref().is_some_and(is_lossy) {
-            findings.extend(mixed);
-            return findings;
-        }
-        // A codec, a gate and automatic gain move levels about themselves; a step and a gap move the noise.
-        let laid = match played {
-            Some(played) => given_findings(name, take, played, expected),
-            None if floor.finding.is_none() || floor.from_one_event => {
-                blind_findings(name, take, expected, extent)
-            }
-            None => vec![],
-        };
-        if laid.is_empty() || !floor.from_one_event {
-            findings.extend(floor.finding);
-        }
-        findings.extend(laid);
+    if findings.iter().any(|f| f.code == Code::Clipped) {
+        return (findings, None);
     }
-    findings
+    let mixed = if expected.alike {
+        None
+    } else {
+        channels_mixed(name, take, extent)
+    };
+    let floor = floor_says(name, take, facts);
+    // Codecs mix the channels as well.
+    let is_lossy = |found: &Finding| found.code == Code::LossyCoding;
+    if mixed.is_some() && !floor.finding.as_ref().is_some_and(is_lossy) {
+        findings.extend(mixed);
+        return (findings, None);
+    }
+    (findings, Some(floor))
 }

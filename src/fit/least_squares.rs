@@ -30,6 +30,12 @@ pub trait Problem {
 
     /// Writes ∂r_i/∂p_j to `out[j * n + i]`: n·p cells, one parameter's column after the other.
     fn jacobian(&self, parameters: &[f64], out: &mut [f64]);
+
+    /// Both of them. Worth its own code where they share work.
+    fn linearised(&self, parameters: &[f64], residuals: &mut [f64], jacobian: &mut [f64]) {
+        self.residuals(parameters, residuals);
+        self.jacobian(parameters, jacobian);
+    }
 }
 
 /// When to stop, and what counts as undetermined.

@@ -14,7 +14,7 @@ use crate::impedance::{ImpedanceCurve, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
 use crate::quantity::Covariance2;
-use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
+use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio, sum};
 
 /// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
 /// no source); with a known cone it is the load of the free disc.
@@ -273,8 +273,7 @@ fn no_signal(take: &str, what: &str) -> Finding {
 }
 
 fn rms_dbfs(samples: &[f32]) -> f64 {
-    let sum: f64 = samples.iter().map(|&v| f64::from(v) * f64::from(v)).sum();
-    10.0 * (sum / samples.len() as f64).log10()
+    10.0 * (sum(samples, |v| v * v) / samples.len() as f64).log10()
 }
 
 impl Measured {

@@ -21,7 +21,9 @@ mod recover;
 mod resample;
 mod spectra;
 mod stimulus;
+mod sums;
 mod sweep;
+mod window;
 
 pub use arrivals::{BandGain, Echo, band_gains, echo};
 pub use coherence::{Shared, shared_noise};
@@ -37,4 +39,5 @@ pub use ratio::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio
 pub use recover::{Recovered, recovered_sweep};
 pub use resample::resampled;
 pub use stimulus::{Envelope, StimulusError};
+pub use sums::{largest, sum};
 pub use sweep::SynchronizedSweep;

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use num_complex::Complex64;
 
-use super::follow::window_length;
+use super::window::window_length;
 
 /// Longest and shortest window, s.
 const LONGEST_S: f64 = 0.1;

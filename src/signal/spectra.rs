@@ -6,6 +6,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::ratio::{LeftOut, SignalError};
+use super::sums::sum;
 use crate::progress::{Continue, Watcher};
 
 /// Longest take that is transformed in one piece: 87 s at 48 kHz. Beyond it memory would grow past need, and the
@@ -157,9 +158,9 @@ fn accumulate(
     let (mut x1, mut x2) = (plan.make_output_vec(), plan.make_output_vec());
     let mut sums = Spectra {
         bin_hz: sample_rate_hz / size as f64,
-        s11: vec![0.0; n_bins],
-        s22: vec![0.0; n_bins],
-        s12: vec![Complex64::default(); n_bins],
+        s11: vec![],
+        s22: vec![],
+        s12: vec![],
         n_blocks: starts.len(),
         inflation: inflation(window, sounding),
         left_out: vec![],
@@ -169,28 +170,31 @@ fn accumulate(
             return Err(SignalError::Cancelled);
         }
         let part = start..start + window.len();
-        transform(
-            &plan,
-            &source[part.clone()],
-            window,
-            &mut time,
-            &mut scratch,
-            &mut x1,
-        );
-        transform(
-            &plan,
-            &driver[part],
-            window,
-            &mut time,
-            &mut scratch,
-            &mut x2,
-        );
-        let bins = x1.iter().zip(&x2);
+        for (channel, bins) in [(source, &mut x1), (driver, &mut x2)] {
+            let samples = &channel[part.clone()];
+            transform(&plan, samples, window, &mut time, &mut scratch, bins);
+        }
+        let both = x1.iter().zip(&mut x2);
+        if starts.len() == 1 {
+            // Most takes are one block: where their channels' product goes the second one's bins are no longer needed.
+            (sums.s11, sums.s22) = both
+                .map(|(x1, x2)| {
+                    let powers = (x1.norm_sqr(), x2.norm_sqr());
+                    *x2 *= x1.conj();
+                    powers
+                })
+                .unzip();
+            sums.s12 = x2;
+            break;
+        }
+        sums.s11.resize(n_bins, 0.0);
+        sums.s22.resize(n_bins, 0.0);
+        sums.s12.resize(n_bins, Complex64::default());
         let auto = sums.s11.iter_mut().zip(&mut sums.s22);
-        for ((x1, x2), ((s11, s22), s12)) in bins.zip(auto.zip(&mut sums.s12)) {
+        for ((x1, x2), ((s11, s22), s12)) in both.zip(auto.zip(&mut sums.s12)) {
             *s11 += x1.norm_sqr();
             *s22 += x2.norm_sqr();
-            *s12 += x2 * x1.conj();
+            *s12 += *x2 * x1.conj();
         }
     }
     Ok(sums)
@@ -205,7 +209,7 @@ fn transform(
     scratch: &mut [Complex64],
     out: &mut [Complex64],
 ) {
-    let mean = samples.iter().map(|&v| f64::from(v)).sum::<f64>() / samples.len() as f64;
+    let mean = sum(samples, |v| v) / samples.len() as f64;
     for ((slot, &sample), weight) in time.iter_mut().zip(samples).zip(window) {
         *slot = (f64::from(sample) - mean) * weight;
     }
@@ -257,12 +261,8 @@ fn stillness(loudness: &[Vec<f64>; 2], stretch: usize, n: usize) -> [usize; 2] {
 
 /// RMS of each stretch without the channel's mean.
 fn loudness(channel: &[f32], stretch: usize) -> Vec<f64> {
-    let mean = channel.iter().map(|&v| f64::from(v)).sum::<f64>() / channel.len() as f64;
-    let power = |part: &[f32]| {
-        part.iter()
-            .map(|&v| (f64::from(v) - mean).powi(2))
-            .sum::<f64>()
-    };
+    let mean = sum(channel, |v| v) / channel.len() as f64;
+    let power = |part: &[f32]| sum(part, |v| (v - mean).powi(2));
     channel
         .chunks(stretch)
         .map(|part| (power(part) / part.len() as f64).sqrt())

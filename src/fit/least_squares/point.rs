@@ -22,12 +22,11 @@ impl Point {
         options: &Options,
     ) -> Result<Self, FailureReason> {
         let mut residuals = vec![0.0; problem.n_residuals()];
-        problem.residuals(&parameters, &mut residuals);
+        let mut jacobian = vec![0.0; residuals.len() * parameters.len()];
+        problem.linearised(&parameters, &mut residuals, &mut jacobian);
         if let Some((residual, value)) = first_unusable(&residuals) {
             return Err(FailureReason::ResidualNotFinite { residual, value });
         }
-        let mut jacobian = vec![0.0; residuals.len() * parameters.len()];
-        problem.jacobian(&parameters, &mut jacobian);
         if let Some(cell) = jacobian.iter().position(|value| !value.is_finite()) {
             return Err(jacobian_not_finite(cell, residuals.len()));
         }
