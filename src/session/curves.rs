@@ -110,11 +110,13 @@ pub(super) fn measure(
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
-                let driver_silent = turned.inputs_work
-                    && !take.condition.is_calibration()
-                    && rms_dbfs(recording.driver()) < rms_dbfs(recording.source());
+                let driver_silent = || {
+                    turned.inputs_work
+                        && !take.condition.is_calibration()
+                        && rms_dbfs(recording.driver()) < rms_dbfs(recording.source())
+                };
                 findings.extend(faults.into_iter().map(|finding| match finding.code {
-                    Code::DeadChannel if driver_silent => blamed_on_driver(finding, wiring),
+                    Code::DeadChannel if driver_silent() => blamed_on_driver(finding, wiring),
                     _ => finding,
                 }));
                 if lost {

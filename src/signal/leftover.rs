@@ -87,7 +87,9 @@ pub fn leftover(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> Vec<Left
     // Where windows are short against the sweep one wave is plain to see; how fast it rises there tells how it rises where they are not.
     let waves = analyser.waves(silence.end, APART);
     analyser.growth = growth(&waves, sample_rate_hz).unwrap_or(0.0);
-    analyser.shapes.clear();
+    for (length, shape) in &mut analyser.shapes {
+        shape.places = places(*length, analyser.growth);
+    }
     let waves = analyser.waves(silence.end, OVERLAPPING);
     waves
         .iter()
@@ -123,21 +125,11 @@ impl Shape {
     fn new(planner: &mut RealFftPlanner<f64>, length: usize, growth: f64) -> Self {
         let plan = planner.plan_fft_forward(length);
         let turn = std::f64::consts::TAU / length as f64;
-        let rises = growth * length as f64;
-        // Equal steps of the sweep's phase.
-        let place = |i: usize| {
-            let share = i as f64 / length as f64;
-            Place::new((share * rises.exp_m1()).ln_1p() / growth, length)
-        };
         Self {
             weights: (0..length)
                 .map(|i| 0.5 - 0.5 * (turn * i as f64).cos())
                 .collect(),
-            places: if rises < LEAST_RISE {
-                vec![]
-            } else {
-                (0..length).map(place).collect()
-            },
+            places: places(length, growth),
             time: vec![0.0; length],
             bins: plan.make_output_vec(),
             scratch: plan.make_scratch_vec(),
@@ -166,6 +158,18 @@ impl Shape {
         debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
         self.bins.iter().map(Complex64::norm_sqr).collect()
     }
+}
+
+/// Equal steps of a rising sweep's phase.
+fn places(length: usize, growth: f64) -> Vec<Place> {
+    let rises = growth * length as f64;
+    if rises < LEAST_RISE {
+        return vec![];
+    }
+    let step = rises.exp_m1() / length as f64;
+    (0..length)
+        .map(|i| Place::new((i as f64 * step).ln_1p() / growth, length))
+        .collect()
 }
 
 /// By how much an exponential sweep rises a frame, (S17); `None` if the waves are not those of one.

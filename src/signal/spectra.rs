@@ -301,9 +301,14 @@ fn taper(n: usize, at_start: f64, at_end: f64) -> Vec<f64> {
 
 /// By how much the mean over bins scatters more than bins do, formula (S6): `sounding` is where the signal is.
 fn inflation(window: &[f64], sounding: Range<usize>) -> f64 {
-    let power = |part: &[f64], exponent: i32| part.iter().map(|w| w.powi(exponent)).sum::<f64>();
-    let signal = &window[sounding];
-    window.len() as f64 * power(signal, 4) / (power(window, 2) * power(signal, 2))
+    let squares = |part: &[f64]| part.iter().map(|w| w * w).sum::<f64>();
+    let (silent, signal) = (&window[..sounding.start], &window[sounding.clone()]);
+    let (fourth, second) = signal.iter().fold((0.0, 0.0), |(fourth, second), w| {
+        let square = w * w;
+        (fourth + square * square, second + square)
+    });
+    let all = squares(silent) + second + squares(&window[sounding.end..]);
+    window.len() as f64 * fourth / (all * second)
 }
 
 /// The longest even length up to `n` that has no prime factor above 13, which transforms fast. A few milliseconds at a
