@@ -18,7 +18,7 @@ use std::process::Command;
 
 use common::{Jig, session, take};
 use farcone::bench::{Mounting, Noise, drivers};
-use farcone::faults::{Expected, recording_findings};
+use farcone::faults::{Expected, Facts, recording_findings};
 use farcone::finding::Code;
 use farcone::jig::Wiring;
 use farcone::parameters::Key;
@@ -111,7 +111,7 @@ fn through(take: &Take, steps: &[&[&str]]) -> Take {
 }
 
 fn codes(take: &Take) -> Vec<Code> {
-    recording_findings("t", take, Expected::default(), None)
+    recording_findings("t", take, &Facts::of(take), Expected::default(), None)
         .iter()
         .map(|finding| finding.code)
         .collect()

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use farcone::bench::{
     Bench, BenchTake, Element, InventedDriver, Mounting, Noise, Spoil, Wiring, drivers,
 };
-use farcone::faults::{Expected, Played, hum_lines, noise_finding, recording_findings};
+use farcone::faults::{Expected, Facts, Hum, Played, noise_finding, recording_findings};
 use farcone::finding::{Code, Finding};
 use farcone::recording::Take;
 use farcone::signal::{Envelope, RatioSettings, SynchronizedSweep, channel_ratio};
@@ -152,8 +152,12 @@ fn take(recorded: BenchTake) -> Take {
     .unwrap()
 }
 
+fn hum_in(take: &Take) -> Option<Hum> {
+    Facts::of(take).hum().cloned()
+}
+
 fn findings(take: &Take) -> Vec<Finding> {
-    recording_findings("t", take, Expected::default(), None)
+    recording_findings("t", take, &Facts::of(take), Expected::default(), None)
 }
 
 fn codes(take: &Take) -> Vec<Code> {
@@ -224,7 +228,7 @@ fn hum_is_found_with_its_lines() {
         let setup = Setup::any(seed);
         let peak = 10_f64.powf(level_dbfs / 20.0);
         let take = humming(&setup, mains_hz, &[peak, 0.3 * peak, 0.5 * peak]);
-        let hum = hum_lines(&take).unwrap();
+        let hum = hum_in(&take).unwrap();
         assert!((hum.mains_hz - mains_hz).abs() < MAINS_HZ, "{hum:?}");
         assert_eq!(hum.lines_hz.len(), 3, "{hum:?}");
         assert_eq!(codes(&take), [Code::Hum], "{setup:?}");
@@ -234,7 +238,7 @@ fn hum_is_found_with_its_lines() {
         level_dbfs: -30.0,
         ..Setup::default()
     };
-    let hum = hum_lines(&humming(&loud, 50.0, &[0.03, 0.01])).unwrap();
+    let hum = hum_in(&humming(&loud, 50.0, &[0.03, 0.01])).unwrap();
     assert!((hum.mains_hz - 50.0).abs() < MAINS_HZ, "{hum:?}");
 }
 
@@ -252,7 +256,7 @@ fn a_driver_that_rings_at_the_mains_frequency_does_not_hum() {
         level_dbfs: -6.0,
         ..Setup::default()
     };
-    assert_eq!(hum_lines(&clean(&setup)), None);
+    assert_eq!(hum_in(&clean(&setup)), None);
 }
 
 /// Mild and severe faults, with the code that has to come.
@@ -449,10 +453,16 @@ fn played(setup: &Setup) -> Played {
 }
 
 fn with_played(take: &Take, played: &Played) -> Vec<Code> {
-    recording_findings("t", take, Expected::default(), Some(played))
-        .iter()
-        .map(|finding| finding.code)
-        .collect()
+    recording_findings(
+        "t",
+        take,
+        &Facts::of(take),
+        Expected::default(),
+        Some(played),
+    )
+    .iter()
+    .map(|finding| finding.code)
+    .collect()
 }
 
 #[test]

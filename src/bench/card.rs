@@ -311,17 +311,21 @@ impl SoundCard for BenchCard {
         let number = self.n_takes;
         self.n_takes += 1;
         let faults = self.faults.in_take(number);
-        let BenchTake {
-            mut source,
-            mut driver,
-            ..
-        } = self.jig_take(playback, &faults, number).map_err(|error| {
+        let mut take = self.jig_take(playback, &faults, number).map_err(|error| {
             CaptureError::Unavailable {
                 side: Side::Input,
                 device: DEVICE.into(),
                 detail: error.to_string(),
             }
         })?;
+        if let Some(spoil) = &faults.spoil {
+            take = take.spoiled(spoil);
+        }
+        let BenchTake {
+            mut source,
+            mut driver,
+            ..
+        } = take;
         if faults.swapped {
             std::mem::swap(&mut source, &mut driver);
         }

@@ -1,6 +1,6 @@
 //! The moving parts, as the terminals see them.
 
-use std::f64::consts::{FRAC_PI_2, LN_10, TAU};
+use std::f64::consts::{FRAC_PI_2, LOG10_E, TAU};
 
 use num_complex::Complex64;
 
@@ -100,7 +100,7 @@ impl MotionalBranch {
     pub fn mechanical_impedance(&self, frequency_hz: f64, values: &[f64]) -> Complex64 {
         let omega = TAU * frequency_hz;
         self.mass_and_resistance(omega, values)
-            + self.suspension(frequency_hz, values).0
+            + self.suspension(frequency_hz, values)
             + self.box_air(omega, values).0
     }
 
@@ -109,8 +109,8 @@ impl MotionalBranch {
         match (self.creep, self.creep_reference_hz) {
             (Some(at), Some(reference_hz)) => {
                 let logarithm = Complex64::new(
-                    (frequency_hz / reference_hz).ln() / LN_10,
-                    FRAC_PI_2 / LN_10,
+                    (frequency_hz / reference_hz).ln() * LOG10_E,
+                    FRAC_PI_2 * LOG10_E,
                 );
                 (1.0 - logarithm * values[at], logarithm)
             }
@@ -126,15 +126,30 @@ impl MotionalBranch {
         Complex64::new(values[RMS], omega * (values[MMS] + carried_kg))
     }
 
-    /// 1/(jωC), and its derivative with respect to λ.
-    fn suspension(&self, frequency_hz: f64, values: &[f64]) -> (Complex64, Complex64) {
+    /// 1/(jωC).
+    fn suspension(&self, frequency_hz: f64, values: &[f64]) -> Complex64 {
+        let elastic = -1.0 / (TAU * frequency_hz * values[CMS]);
+        if self.creep.is_none() {
+            return Complex64::new(0.0, elastic);
+        }
+        let softer = self.creep_factor(frequency_hz, values).0.inv();
+        Complex64::new(-elastic * softer.im, elastic * softer.re)
+    }
+
+    /// The same, and its derivative with respect to λ.
+    fn suspension_and_derivative(
+        &self,
+        frequency_hz: f64,
+        values: &[f64],
+    ) -> (Complex64, Complex64) {
         let elastic = Complex64::new(0.0, -1.0 / (TAU * frequency_hz * values[CMS]));
         if self.creep.is_none() {
             return (elastic, Complex64::ZERO);
         }
         let (factor, logarithm) = self.creep_factor(frequency_hz, values);
-        let suspension = elastic / factor;
-        (suspension, suspension * logarithm / factor)
+        let softer = factor.inv();
+        let suspension = elastic * softer;
+        (suspension, suspension * logarithm * softer)
     }
 
     /// The box's air, (C12): its mechanical impedance, and the derivatives with respect to Mms, Cms and 1/QL.
@@ -188,7 +203,8 @@ impl Circuit for MotionalBranch {
         derivatives: &mut [Complex64],
     ) -> Complex64 {
         let omega = TAU * frequency_hz;
-        let (suspension, suspension_by_creep) = self.suspension(frequency_hz, values);
+        let (suspension, suspension_by_creep) =
+            self.suspension_and_derivative(frequency_hz, values);
         let (air, [air_by_mms, air_by_cms, air_by_leak]) = self.box_air(omega, values);
         let mobility = (self.mass_and_resistance(omega, values) + suspension + air).inv();
         let z_ohm = mobility * (values[BL] * values[BL]);

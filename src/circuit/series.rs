@@ -1,5 +1,7 @@
 //! Circuits one after the other.
 
+use std::ops::Range;
+
 use num_complex::Complex64;
 
 use super::{Circuit, Glance, Parameter};
@@ -18,8 +20,8 @@ struct Part {
 
 /// Where a part's values stand in the list of all.
 enum Place {
-    /// In one run that begins here, and no earlier part knows any of them: its slices can be handed on as they are.
-    Run(usize),
+    /// In one run, and no earlier part knows any of them: its slices can be handed on as they are.
+    Run(Range<usize>),
     /// Each at its own index, some of them shared.
     Scattered(Vec<usize>),
 }
@@ -47,7 +49,7 @@ impl Series {
             }
             let all_new = parameters.len() - n_before == indices.len();
             let place = if all_new {
-                Place::Run(n_before)
+                Place::Run(n_before..parameters.len())
             } else {
                 Place::Scattered(indices)
             };
@@ -58,12 +60,6 @@ impl Series {
             parts,
             parameters,
         }
-    }
-}
-
-impl Part {
-    fn n_parameters(&self) -> usize {
-        self.circuit.parameters().len()
     }
 }
 
@@ -98,10 +94,7 @@ impl Circuit for Series {
         let mut sum = Complex64::ZERO;
         for part in &self.parts {
             sum += match &part.place {
-                Place::Run(start) => {
-                    let range = *start..start + part.n_parameters();
-                    part.circuit.impedance(frequency_hz, &values[range])
-                }
+                Place::Run(run) => part.circuit.impedance(frequency_hz, &values[run.clone()]),
                 Place::Scattered(indices) => with_gathered(indices, values, |own| {
                     part.circuit.impedance(frequency_hz, own)
                 }),
@@ -120,14 +113,11 @@ impl Circuit for Series {
         derivatives[..self.parameters.len()].fill(Complex64::ZERO);
         for part in &self.parts {
             sum += match &part.place {
-                Place::Run(start) => {
-                    let range = *start..start + part.n_parameters();
-                    part.circuit.impedance_and_derivatives(
-                        frequency_hz,
-                        &values[range.clone()],
-                        &mut derivatives[range],
-                    )
-                }
+                Place::Run(run) => part.circuit.impedance_and_derivatives(
+                    frequency_hz,
+                    &values[run.clone()],
+                    &mut derivatives[run.clone()],
+                ),
                 Place::Scattered(indices) => with_gathered(indices, values, |own| {
                     with_buffer(indices.len(), Complex64::ZERO, |own_derivatives| {
                         let z_ohm = part.circuit.impedance_and_derivatives(
@@ -152,7 +142,7 @@ impl Circuit for Series {
             let own = part.circuit.start(glance);
             for (offset, value) in own.into_iter().enumerate() {
                 let index = match &part.place {
-                    Place::Run(start) => start + offset,
+                    Place::Run(run) => run.start + offset,
                     Place::Scattered(indices) => indices[offset],
                 };
                 values[index].get_or_insert(value);

@@ -1,7 +1,7 @@
 //! Levels of a recording: too few steps, a steady offset, no silence.
 
-use super::clipping::smallest_step;
 use super::extent::Extent;
+use super::facts::ChannelFacts;
 use super::quiet::OFFSET;
 use super::statistics::mean;
 use crate::finding::{Code, Finding, Severity};
@@ -18,9 +18,9 @@ const SILENCE_S: f64 = 0.05;
 const LOUD_END: f64 = 0.1;
 
 /// Whether the peak is so few steps of the samples that rounding counts.
-pub(super) fn too_quiet(name: &str, what: &str, samples: &[f32], peak: f64) -> Option<Finding> {
-    let step = smallest_step(samples);
-    let steps = peak / step;
+pub(super) fn too_quiet(name: &str, what: &str, channel: &ChannelFacts) -> Option<Finding> {
+    let step = channel.step;
+    let steps = channel.peak / step;
     (step > 0.0 && steps < FEWEST_STEPS).then(|| {
         Finding::new(
             Code::TooQuiet,
@@ -68,8 +68,12 @@ pub(super) fn no_silence(name: &str, take: &Take, extent: &Extent) -> Option<Fin
     let needed = (SILENCE_S * rate_hz) as usize;
     let n = take.n_frames();
     let source = take.source();
+    let [early, late] = [extent.sounding.start, n - extent.sounding.end].map(|v| v < needed);
+    if !early && !late {
+        return None;
+    }
+    let middle = mean(source);
     let peak = |part: &[f32]| {
-        let middle = mean(source);
         part.iter()
             .map(|&v| (f64::from(v) - middle).abs())
             .fold(0.0, |m: f64, v| if v > m { v } else { m })
@@ -77,8 +81,8 @@ pub(super) fn no_silence(name: &str, take: &Take, extent: &Extent) -> Option<Fin
     let loudest = peak(source);
     let loud = |part: &[f32]| peak(part) > LOUD_END * loudest;
     let ends = needed.min(n);
-    let at_start = extent.sounding.start < needed && loud(&source[..ends]);
-    let at_end = n - extent.sounding.end < needed && loud(&source[n - ends..]);
+    let at_start = early && loud(&source[..ends]);
+    let at_end = late && loud(&source[n - ends..]);
     let what = match (at_start, at_end) {
         (true, true) => "there is no silence before the stimulus, nor after it",
         (true, false) => "there is no silence before the stimulus: its beginning may be cut off",

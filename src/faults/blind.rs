@@ -9,7 +9,7 @@ use super::stretches::{Jump, Stretch, blank_stretches, counted, dips, jumps, los
 use crate::finding::Finding;
 use crate::recording::Take;
 use crate::signal::{
-    Follow, FollowWindow, follow, follow_again, loading_share_from, recovered_sweep,
+    Follow, FollowWindow, follow, follow_again, follow_at, loading_share_from, recovered_sweep,
 };
 
 /// Share of the windows above 150 Hz that has to be found, and how well the best fifth: else it is no sweep, or drowns in noise. Where
@@ -34,10 +34,15 @@ pub(super) fn blind_findings(
     extent: &Extent,
 ) -> Vec<Finding> {
     let rate_hz = f64::from(take.sample_rate_hz());
-    let Some((sweep, _)) = recovered_sweep(take.source(), rate_hz, &extent.sounding) else {
+    let Some(found) = recovered_sweep(take.source(), rate_hz, &extent.sounding) else {
         return vec![];
     };
-    let first = follow(&sweep, take.source(), rate_hz);
+    let sweep = found.samples;
+    let first = if found.throughout {
+        follow_at(&sweep, take.source(), rate_hz, found.start as isize, false)
+    } else {
+        follow(&sweep, take.source(), rate_hz)
+    };
     let share = loading_share_from(
         LEAST_SHARE,
         &sweep,

@@ -1,6 +1,7 @@
 //! Samples that stand at their limit.
 
 use crate::finding::{Code, Finding, Severity};
+use crate::signal::largest;
 
 /// A sample this close to full scale has reached it: 16-bit converters end at 1 − 2⁻¹⁵.
 const FULL_SCALE: f32 = 0.9999;
@@ -22,18 +23,11 @@ pub(super) struct Flat {
     pub level: f64,
 }
 
-/// Runs of samples at the highest or lowest value of the channel, longer than a wave rounded to the channel's steps has there.
-pub(super) fn flat_tops(samples: &[f32]) -> Option<Flat> {
-    let (mut low, mut high) = (f32::INFINITY, f32::NEG_INFINITY);
-    for &v in samples {
-        if v < low {
-            low = v;
-        }
-        if v > high {
-            high = v;
-        }
-    }
-    let step = smallest_step(samples);
+/// Runs of samples at the highest or lowest value of the channel, longer than a wave rounded to the channel's steps has there:
+/// `step` is the [`smallest_step`].
+pub(super) fn flat_tops(samples: &[f32], step: f64) -> Option<Flat> {
+    let high = largest(samples, f32::NEG_INFINITY, |v| v);
+    let low = -largest(samples, f32::NEG_INFINITY, |v| -v);
     let mut flat: Option<Flat> = None;
     let mut i = 0;
     while i < samples.len() {

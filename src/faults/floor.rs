@@ -6,8 +6,8 @@
 
 use std::ops::Range;
 
-use super::clipping::smallest_step;
 use super::extent::Extent;
+use super::facts::Facts;
 use super::flattened::is_flattened;
 use super::statistics::median;
 use crate::finding::{Code, Finding, Severity};
@@ -77,28 +77,28 @@ pub(super) struct FloorSays {
     pub from_one_event: bool,
 }
 
+impl FloorSays {
+    /// The finding, unless something that happened once explains it.
+    pub fn unless_explained_by(self, laid: &[Finding]) -> Option<Finding> {
+        let explained = self.from_one_event && !laid.is_empty();
+        self.finding.filter(|_| !explained)
+    }
+}
+
 /// Judges the noise floor.
-pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays {
+pub(super) fn floor_says(name: &str, take: &Take, facts: &Facts) -> FloorSays {
     let nothing = FloorSays {
         finding: None,
         from_one_event: false,
     };
     let rate_hz = f64::from(take.sample_rate_hz());
+    let extent = &facts.extent;
     let frames = noise_floor(take.source(), take.driver(), rate_hz, &extent.sounding);
     let Some(size) = frames.first().map(|first| first.n_frames) else {
         return nothing;
     };
-    let channels = [(0, take.source()), (1, take.driver())]
-        .map(|(c, samples)| ChannelFloor::of(&frames, c, extent, size, samples));
-    if is_of_the_driver(&channels) || is_flattened(take.source(), rate_hz) {
-        // What it covers cannot be told; what is missing in the silence can.
-        let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
-        let found = missing.enumerate().find_map(|(c, sign)| Some((c, sign?)));
-        return FloorSays {
-            finding: found.map(|(channel, sign)| sign.finding(name, channel)),
-            from_one_event: false,
-        };
-    }
+    let channels =
+        [0, 1].map(|c: usize| ChannelFloor::of(&frames, c, extent, size, facts.channels[c].step));
     let judged = [lossy as fn(&ChannelFloor) -> Option<Sign>, gated, turned];
     for judge in judged {
         let signs: Vec<(usize, Sign)> = channels
@@ -115,6 +115,15 @@ pub(super) fn floor_says(name: &str, take: &Take, extent: &Extent) -> FloorSays 
             })
             .collect();
         if let Some((channel, sign)) = signs.first() {
+            if is_of_the_driver(&channels) || is_flattened(take.source(), rate_hz) {
+                // What it covers cannot be told; what is missing in the silence can.
+                let missing = channels.iter().map(|floor| hole(floor, &floor.silence));
+                let found = missing.enumerate().find_map(|(c, sign)| Some((c, sign?)));
+                return FloorSays {
+                    finding: found.map(|(channel, sign)| sign.finding(name, channel)),
+                    from_one_event: false,
+                };
+            }
             return FloorSays {
                 finding: Some(sign.finding(name, *channel)),
                 from_one_event: sign.code == Code::GainControl
@@ -263,13 +272,7 @@ fn db(ratio: f64) -> f64 {
 }
 
 impl ChannelFloor {
-    fn of(
-        frames: &[FloorFrame],
-        channel: usize,
-        extent: &Extent,
-        size: usize,
-        samples: &[f32],
-    ) -> Self {
+    fn of(frames: &[FloorFrame], channel: usize, extent: &Extent, size: usize, step: f64) -> Self {
         let n_bands = frames.first().map_or(0, |frame| frame.bands[channel].len());
         let inside = |part: &Range<usize>| -> Vec<&FloorFrame> {
             frames
@@ -328,7 +331,6 @@ impl ChannelFloor {
                 median(&mut of_frames)
             })
             .collect();
-        let step = smallest_step(samples);
         let of_steps = step * step / 12.0;
         let rounding = if of_steps > LEAST_NOISE {
             of_steps

@@ -5,7 +5,7 @@
 use std::f64::consts::TAU;
 use std::ops::Range;
 
-use super::extent::extent;
+use super::extent::Extent;
 use super::statistics::{mean, median};
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
@@ -49,15 +49,16 @@ pub struct Hum {
 }
 
 /// Looks for hum in the silence before or after the stimulus; `None` if there is none, or no silence to see it in.
-pub fn hum_lines(take: &Take) -> Option<Hum> {
-    let extent = extent(take);
+pub(super) fn hum_in_silence(take: &Take, extent: &Extent) -> Option<Hum> {
     let rate_hz = f64::from(take.sample_rate_hz());
     let long = |part: &Range<usize>| part.len() as f64 > SHORTEST_S * rate_hz;
     // Before the stimulus nothing has been driven yet. Hum that is loud against the stimulus leaves no silence; then the ends of
     // the recording are looked at, and little else than hum may be in them.
     let n = take.n_frames();
     let end = ((END_S * rate_hz) as usize).min(n);
-    let silence = [extent.before, extent.after].into_iter().find(long);
+    let silence = [extent.before.clone(), extent.after.clone()]
+        .into_iter()
+        .find(long);
     let ends = [0..end, n - end..n].into_iter().filter(long);
     match silence {
         Some(part) => hum_in(take, part).map(|(hum, _)| hum),

@@ -1,6 +1,6 @@
 //! Whether a recording holds what was played, all of it, unchanged but for a delay and a smooth response.
 
-use super::clipping::{clipped, flat_tops};
+use super::clipping::{clipped, flat_tops, smallest_step};
 use super::contact::{contact_lost, lost_contact};
 use super::level::{LEVEL_STEP_DB, LevelStep, level_steps};
 use super::monitoring::{fed_back, loop_echo};
@@ -71,7 +71,7 @@ pub fn playback_check(
         ("channel 1 (source)", take.source()),
         ("channel 2 (driver)", take.driver()),
     ] {
-        if let Some(flat) = flat_tops(samples) {
+        if let Some(flat) = flat_tops(samples, smallest_step(samples)) {
             findings.push(clipped(name, what, flat, rate_hz));
         }
     }

@@ -3,10 +3,10 @@
 use super::basics::{no_silence, offset, too_quiet};
 use super::blind::blind_findings;
 use super::clipping::{clipped, flat_tops};
-use super::extent::extent;
-use super::floor::floor_says;
+use super::facts::Facts;
+use super::floor::{FloorSays, floor_says};
 use super::given::{Played, given_findings};
-use super::hum::{hum, hum_lines};
+use super::hum::hum;
 use super::mixed::channels_mixed;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
@@ -30,17 +30,51 @@ pub struct Expected {
 pub fn recording_findings(
     name: &str,
     take: &Take,
+    facts: &Facts,
     expected: Expected,
     played: Option<&Played>,
 ) -> Vec<Finding> {
+    let (mut findings, floor) = seen(name, take, facts, expected);
+    let Some(floor) = floor else {
+        return findings;
+    };
+    // A codec, a gate and automatic gain move levels about themselves; a step and a gap move the noise.
+    let laid = match played {
+        Some(played) => given_findings(name, take, played, expected),
+        None if floor.finding.is_none() || floor.from_one_event => {
+            blind_findings(name, take, expected, &facts.extent)
+        }
+        None => vec![],
+    };
+    findings.extend(floor.unless_explained_by(&laid));
+    findings.extend(laid);
+    findings
+}
+
+/// Findings about one recording that need nothing of what was played, beside those of laying it against that
+/// ([`playback_check`](super::playback_check)): what is in `laid` already is not found twice.
+pub fn own_findings(name: &str, take: &Take, expected: Expected, laid: &[Finding]) -> Vec<Finding> {
+    let (mut findings, floor) = seen(name, take, &Facts::of(take), expected);
+    findings.extend(floor.and_then(|floor| floor.unless_explained_by(laid)));
+    findings.retain(|own| laid.iter().all(|other| other.code != own.code));
+    findings
+}
+
+/// What levels and noise show; and what the noise floor says, where it can be asked.
+fn seen(
+    name: &str,
+    take: &Take,
+    facts: &Facts,
+    expected: Expected,
+) -> (Vec<Finding>, Option<FloorSays>) {
     let mut findings = vec![];
     let channels = [
         ("channel 1 (source)", take.source(), false),
         ("channel 2 (driver)", take.driver(), true),
     ];
-    for (what, samples, is_driver) in channels {
-        let peak_dbfs = peak_dbfs(samples);
-        if peak_dbfs < DEAD_DBFS && !(is_driver && expected.silent_driver) {
+    for ((what, _, is_driver), channel) in channels.iter().zip(&facts.channels) {
+        let peak_dbfs = 20.0 * channel.peak.log10();
+        if peak_dbfs < DEAD_DBFS && !(*is_driver && expected.silent_driver) {
             findings.push(
                 Finding::new(
                     Code::DeadChannel,
@@ -67,60 +101,35 @@ pub fn recording_findings(
         );
     }
     if !findings.is_empty() {
-        return findings;
+        return (findings, None);
     }
     let rate_hz = f64::from(take.sample_rate_hz());
-    let extent = extent(take);
-    for (what, samples, is_driver) in channels {
+    let extent = &facts.extent;
+    for ((what, samples, is_driver), channel) in channels.into_iter().zip(&facts.channels) {
         let silent = is_driver && expected.silent_driver;
-        if let Some(flat) = flat_tops(samples).filter(|_| !silent) {
+        if let Some(flat) = flat_tops(samples, channel.step).filter(|_| !silent) {
             findings.push(clipped(name, what, flat, rate_hz));
         } else if !silent {
-            findings.extend(too_quiet(name, what, samples, peak(samples)));
+            findings.extend(too_quiet(name, what, channel));
         }
-        findings.extend(offset(name, what, samples, &extent));
+        findings.extend(offset(name, what, samples, extent));
     }
-    findings.extend(no_silence(name, take, &extent));
-    findings.extend(hum_lines(take).map(|found| hum(name, &found)));
-    let is_clipped = findings.iter().any(|f| f.code == Code::Clipped);
-    if !is_clipped {
-        let mixed = if expected.alike {
-            None
-        } else {
-            channels_mixed(name, take, &extent)
-        };
-        let floor = floor_says(name, take, &extent);
-        // Codecs mix the channels as well.
-        let is_lossy = |found: &Finding| found.code == Code::LossyCoding;
-        if mixed.is_some() && !floor.finding.as_ref().is_some_and(is_lossy) {
-            findings.extend(mixed);
-            return findings;
-        }
-        // A codec, a gate and automatic gain move levels about themselves; a step and a gap move the noise.
-        let laid = match played {
-            Some(played) => given_findings(name, take, played, expected),
-            None if floor.finding.is_none() || floor.from_one_event => {
-                blind_findings(name, take, expected, &extent)
-            }
-            None => vec![],
-        };
-        if laid.is_empty() || !floor.from_one_event {
-            findings.extend(floor.finding);
-        }
-        findings.extend(laid);
+    findings.extend(no_silence(name, take, extent));
+    findings.extend(facts.hum().map(|found| hum(name, found)));
+    if findings.iter().any(|f| f.code == Code::Clipped) {
+        return (findings, None);
     }
-    findings
-}
-
-/// Peak level, dB relative to full scale; an empty channel is −∞.
-fn peak_dbfs(samples: &[f32]) -> f64 {
-    20.0 * peak(samples).log10()
-}
-
-fn peak(samples: &[f32]) -> f64 {
-    let peak = samples
-        .iter()
-        .map(|v| v.abs())
-        .fold(0.0, |m: f32, v| if v > m { v } else { m });
-    f64::from(peak)
+    let mixed = if expected.alike {
+        None
+    } else {
+        channels_mixed(name, take, extent)
+    };
+    let floor = floor_says(name, take, facts);
+    // Codecs mix the channels as well.
+    let is_lossy = |found: &Finding| found.code == Code::LossyCoding;
+    if mixed.is_some() && !floor.finding.as_ref().is_some_and(is_lossy) {
+        findings.extend(mixed);
+        return (findings, None);
+    }
+    (findings, Some(floor))
 }

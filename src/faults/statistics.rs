@@ -1,18 +1,16 @@
 //! Levels and means of samples, as several detectors need them.
 
+use crate::signal::sum;
+
 /// Arithmetic mean; 0 for none.
 pub(super) fn mean(samples: &[f32]) -> f64 {
-    samples.iter().map(|&v| f64::from(v)).sum::<f64>() / samples.len().max(1) as f64
+    sum(samples, |v| v) / samples.len().max(1) as f64
 }
 
 /// RMS level without the mean, dB relative to full scale; −∞ for silence.
 pub(super) fn rms_dbfs(samples: &[f32]) -> f64 {
     let mean = mean(samples);
-    let power = samples
-        .iter()
-        .map(|&v| (f64::from(v) - mean).powi(2))
-        .sum::<f64>()
-        / samples.len().max(1) as f64;
+    let power = sum(samples, |v| (v - mean).powi(2)) / samples.len().max(1) as f64;
     10.0 * power.log10()
 }
 

@@ -27,9 +27,6 @@ const TOUCHES: f64 = 0.03;
 /// without silence before them, and where an overdriven output bends the wave before it comes to the driver.
 pub fn touching(name: &str, take: &Take) -> Option<Finding> {
     let rate_hz = f64::from(take.sample_rate_hz());
-    if is_flattened(take.source(), rate_hz) {
-        return None;
-    }
     let windows = leftover(take.source(), take.driver(), rate_hz);
     let harmonic = lasting(&windows, |window| window.harmonic);
     let irregular = lasting(&windows, |window| window.irregular);
@@ -56,6 +53,9 @@ pub fn touching(name: &str, take: &Take) -> Option<Finding> {
     } else {
         return None;
     };
+    if is_flattened(take.source(), rate_hz) {
+        return None;
+    }
     let severity = if irregular > IRREGULAR_REDO || harmonic > HARMONIC_REDO {
         Severity::Redo
     } else {

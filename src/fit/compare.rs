@@ -19,6 +19,8 @@ const LEAK_EVIDENCE: f64 = 10.0;
 const PATIENCE: usize = 20;
 /// A candidate has settled when its loss, or its parameters, move by less than this fraction: far below any noise.
 const SETTLED: f64 = 1e-9;
+/// What a fit is still off by in the end, in standard uncertainties: below what anybody prints.
+const LEAST_STEP: f64 = 1e-8;
 
 /// Fits every structure, drops what is not determined, sorts by AICc and sets the weights.
 pub(super) fn compare(
@@ -31,6 +33,7 @@ pub(super) fn compare(
         patience: PATIENCE,
         ftol: SETTLED,
         xtol: SETTLED,
+        least_step: LEAST_STEP,
         ..Options::default()
     };
     let mut glances = glances(observations, seen);

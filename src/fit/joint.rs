@@ -379,10 +379,7 @@ impl Problem for Joint {
             let part = &self.parts[p];
             for i in 0..part.frequency_hz.len() {
                 let z = circuit.as_ref().impedance(part.frequency_hz[i], &values);
-                let (a, b) = part.whitening[i].apply(z - part.z_ohm[i]);
-                let weight = part.weight[i].sqrt();
-                out[row] = weight * a;
-                out[row + 1] = weight * b;
+                [out[row], out[row + 1]] = part.residual(i, z);
                 row += 2;
             }
         }
@@ -393,6 +390,12 @@ impl Problem for Joint {
     }
 
     fn jacobian(&self, inner: &[f64], out: &mut [f64]) {
+        let mut residuals = vec![0.0; self.n_residuals()];
+        self.linearised(inner, &mut residuals, out);
+    }
+
+    /// The derivatives bring the impedance along.
+    fn linearised(&self, inner: &[f64], residuals: &mut [f64], out: &mut [f64]) {
         let n = self.n_residuals();
         out.fill(0.0);
         let mut row = 0;
@@ -404,11 +407,12 @@ impl Problem for Joint {
             let nearby = [FACTOR_STEP, -FACTOR_STEP].map(|step| self.circuit_off(p, inner, step));
             let mut by_parameter = vec![Complex64::default(); values.len()];
             for i in 0..part.frequency_hz.len() {
-                circuit.as_ref().impedance_and_derivatives(
+                let z = circuit.as_ref().impedance_and_derivatives(
                     part.frequency_hz[i],
                     &values,
                     &mut by_parameter,
                 );
+                [residuals[row], residuals[row + 1]] = part.residual(i, z);
                 let weight = part.weight[i].sqrt();
                 for (derivative, slopes) in by_parameter.iter().zip(&slopes) {
                     let (a, b) = part.whitening[i].apply(*derivative);
@@ -427,10 +431,20 @@ impl Problem for Joint {
                 row += 2;
             }
         }
-        for (i, _, sigma) in self.priors() {
+        for (i, mean, sigma) in self.priors() {
+            residuals[row] = (inner[i] - mean) / sigma;
             out[i * n + row] = 1.0 / sigma;
             row += 1;
         }
+    }
+}
+
+impl Part {
+    /// Whitened error of a point where the model has an impedance, weighted.
+    fn residual(&self, i: usize, z_ohm: Complex64) -> [f64; 2] {
+        let (a, b) = self.whitening[i].apply(z_ohm - self.z_ohm[i]);
+        let weight = self.weight[i].sqrt();
+        [weight * a, weight * b]
     }
 }
 

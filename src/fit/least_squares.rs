@@ -30,6 +30,12 @@ pub trait Problem {
 
     /// Writes ∂r_i/∂p_j to `out[j * n + i]`: n·p cells, one parameter's column after the other.
     fn jacobian(&self, parameters: &[f64], out: &mut [f64]);
+
+    /// Both of them. Worth its own code where they share work.
+    fn linearised(&self, parameters: &[f64], residuals: &mut [f64], jacobian: &mut [f64]) {
+        self.residuals(parameters, residuals);
+        self.jacobian(parameters, jacobian);
+    }
 }
 
 /// When to stop, and what counts as undetermined.
@@ -49,6 +55,8 @@ pub struct Options {
     /// The default of 1e-10 lies between two measured things: a direction that does nothing shows up below 1e-13
     /// (rounding of 4000 analytic derivatives), and the NIST StRD set of the worst condition (Bennett5) has 2e-5.
     pub rank_tolerance: f64,
+    /// The minimum is reached when a full step is shorter than this, in standard uncertainties as the residuals show them.
+    pub least_step: f64,
 }
 
 impl Default for Options {
@@ -61,6 +69,7 @@ impl Default for Options {
             xtol: as_near_as_possible,
             gtol: as_near_as_possible,
             rank_tolerance: 1e-10,
+            least_step: 1e-10,
         }
     }
 }
@@ -275,18 +284,37 @@ pub fn minimise(problem: &dyn Problem, start: &[f64], options: &Options) -> Outc
     }
 
     let end = engine::run(problem, start, options);
-    // One at the start above, one below at the end.
-    let mut evaluations = end.evaluations + 2;
+    // One at the start above.
+    let evaluations = end.evaluations + 1;
     if let Err(reason) = end.result {
         return failed(reason, &end.parameters, evaluations);
     }
-    let last = end.parameters.clone();
-    let mut point = match Point::at(problem, end.parameters, options) {
+    polished(problem, end.parameters, evaluations, options)
+}
+
+/// Minimises on from parameters that are all but at the minimum, with full steps only.
+pub(super) fn finish(problem: &dyn Problem, near: &[f64], options: &Options) -> Outcome {
+    match check(problem, near, options) {
+        Ok(()) => polished(problem, near.to_vec(), 0, options),
+        Err(reason) => failed(reason, near, 0),
+    }
+}
+
+/// Takes full steps until none is worth it, and judges what is reached.
+fn polished(
+    problem: &dyn Problem,
+    parameters: Vec<f64>,
+    evaluations: usize,
+    options: &Options,
+) -> Outcome {
+    let mut evaluations = evaluations + 1;
+    let last = parameters.clone();
+    let mut point = match Point::at(problem, parameters, options) {
         Ok(point) => point,
         Err(reason) => return failed(reason, &last, evaluations),
     };
     for _ in 0..MOST_POLISHING_STEPS {
-        if point.is_settled() {
+        if point.is_settled(options.least_step) {
             break;
         }
         evaluations += 1;
@@ -355,6 +383,7 @@ fn check(problem: &dyn Problem, start: &[f64], options: &Options) -> Result<(), 
         ("xtol", options.xtol),
         ("gtol", options.gtol),
         ("rank_tolerance", options.rank_tolerance),
+        ("least_step", options.least_step),
     ];
     for (name, value) in tolerances {
         if !(0.0..1.0).contains(&value) {

@@ -4,7 +4,7 @@
 //! memory). A point's error is its whitened complex magnitude, whose square is χ² with two degrees of freedom.
 
 use super::joint::Joint;
-use super::least_squares::{Failure, Options, Outcome, minimise};
+use super::least_squares::{Failure, Options, Outcome, Solution, finish, minimise};
 use crate::quantity::SymmetricMatrix;
 
 /// Magnitude beyond which a point's pull no longer grows, in standard deviations of one part. Of good points one in
@@ -27,6 +27,10 @@ pub(super) struct RobustFit {
     pub scale: f64,
 }
 
+/// How far from its minimum a round may end that is not the last, in standard uncertainties: the weights, and with them the last
+/// round, then move by a thousandth of it.
+const LEAST_STEP_BETWEEN: f64 = 1e-4;
+
 /// Fits; leaves the settled weights in `joint`.
 pub(super) fn fit(
     joint: &mut Joint,
@@ -34,35 +38,67 @@ pub(super) fn fit(
     options: &Options,
     relative: bool,
 ) -> Result<RobustFit, Failure> {
+    let between = Options {
+        least_step: LEAST_STEP_BETWEEN,
+        ..*options
+    };
     let mut inner = start.to_vec();
     for round in 0.. {
-        let solution = match minimise(joint, &inner, options) {
-            Outcome::Converged(solution) => solution,
-            Outcome::Failed(failure) => return Err(failure),
+        // Other weights move the minimum by little, and full steps lead there. Where they do not, the long way does.
+        let nearby = if round == 0 {
+            None
+        } else {
+            converged(finish(joint, &inner, &between)).ok()
         };
-        inner.clone_from(&solution.parameters);
-        let magnitudes: Vec<Vec<f64>> = (0..joint.parts.len())
-            .map(|p| {
-                joint
-                    .errors(p, &inner)
-                    .into_iter()
-                    .map(|(a, b)| a.hypot(b))
-                    .collect()
-            })
-            .collect();
-        let scale = scale(&magnitudes, relative);
-        let moved = reweight(joint, &magnitudes, scale);
-        if moved < SETTLED || round == ROUNDS {
-            let covariance = solution.covariance;
-            return Ok(RobustFit {
-                inner,
-                covariance,
-                undetermined: solution.undetermined,
-                scale,
-            });
+        let solution = match nearby {
+            Some(solution) => solution,
+            None => converged(minimise(joint, &inner, &between))?,
+        };
+        let (_, weights) = judged(joint, &solution.parameters, relative);
+        if moved(joint, &weights) >= SETTLED && round < ROUNDS {
+            set(joint, weights);
+            inner = solution.parameters;
+            continue;
         }
+        let solution = converged(finish(joint, &solution.parameters, options))?;
+        let (scale, weights) = judged(joint, &solution.parameters, relative);
+        set(joint, weights);
+        return Ok(RobustFit {
+            inner: solution.parameters,
+            covariance: solution.covariance,
+            undetermined: solution.undetermined,
+            scale,
+        });
     }
     unreachable!("the loop ends by returning")
+}
+
+fn converged(outcome: Outcome) -> Result<Solution, Failure> {
+    match outcome {
+        Outcome::Converged(solution) => Ok(solution),
+        Outcome::Failed(failure) => Err(failure),
+    }
+}
+
+/// The scale of the errors at a point, and the weights of each part's points that follow.
+fn judged(joint: &Joint, inner: &[f64], relative: bool) -> (f64, Vec<Vec<f64>>) {
+    let magnitude = |(a, b): (f64, f64)| a.hypot(b);
+    let magnitudes: Vec<Vec<f64>> = (0..joint.parts.len())
+        .map(|p| joint.errors(p, inner).into_iter().map(magnitude).collect())
+        .collect();
+    let scale = scale(&magnitudes, relative);
+    let limit = HUBER * scale;
+    let weight = |magnitude: f64| {
+        if magnitude <= limit {
+            1.0
+        } else {
+            limit / magnitude
+        }
+    };
+    let weights = magnitudes
+        .into_iter()
+        .map(|part| part.into_iter().map(weight).collect());
+    (scale, weights.collect())
 }
 
 /// Robust scale of the errors. At least 1, since noise below what was stated is luck, not licence; unless nothing was
@@ -77,25 +113,18 @@ fn scale(magnitudes: &[Vec<f64>], relative: bool) -> f64 {
     if scale > least { scale } else { least }
 }
 
-/// Sets the weights; returns the largest change.
-fn reweight(joint: &mut Joint, magnitudes: &[Vec<f64>], scale: f64) -> f64 {
-    let mut moved = 0.0;
-    for (part, magnitudes) in joint.parts.iter_mut().zip(magnitudes) {
-        for (weight, magnitude) in part.weight.iter_mut().zip(magnitudes) {
-            let limit = HUBER * scale;
-            let new = if *magnitude <= limit {
-                1.0
-            } else {
-                limit / magnitude
-            };
-            let change = (new - *weight).abs();
-            if change > moved {
-                moved = change;
-            }
-            *weight = new;
-        }
+/// By how much the weights would move at most.
+fn moved(joint: &Joint, weights: &[Vec<f64>]) -> f64 {
+    let now = joint.parts.iter().flat_map(|part| &part.weight);
+    now.zip(weights.iter().flatten())
+        .map(|(now, next)| (next - now).abs())
+        .fold(0.0, |m: f64, v| if v > m { v } else { m })
+}
+
+fn set(joint: &mut Joint, weights: Vec<Vec<f64>>) {
+    for (part, weights) in joint.parts.iter_mut().zip(weights) {
+        part.weight = weights;
     }
-    moved
 }
 
 /// Huber's loss of all points plus the priors, for a common scale: what circuits are compared by.

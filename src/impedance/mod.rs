@@ -10,6 +10,8 @@ pub mod table;
 pub use combine::{Combined, combine, combine_on_one_jig};
 pub use curve::ImpedanceCurve;
 
+use num_complex::Complex64;
+
 use crate::jig::{Corrections, Jig};
 use crate::quantity::Covariance2;
 use crate::signal::ChannelRatio;
@@ -34,11 +36,14 @@ pub fn from_ratio_apart(
     jig: &Jig,
     corrections: &Corrections,
 ) -> Option<(ImpedanceCurve, Vec<Covariance2>)> {
-    let curve = from_ratio(ratio, jig, corrections)?;
-    let mut noiseless = ratio.clone();
-    noiseless.covariance.fill(Covariance2::default());
-    let (_, shared) = corrections.impedance(jig, &noiseless);
-    let own = curve.covariance()?.iter().zip(&shared);
-    let own = own.map(|(all, shared)| all.plus(&shared.scaled(-1.0)));
-    Some((curve.with_covariance(own.collect()), shared))
+    let points = corrections.impedance_apart(jig, ratio);
+    let all = |(_, own, shared): &(Complex64, Covariance2, Covariance2)| own.plus(shared);
+    let finite = |point| all(point).trace().is_finite() && point.0.is_finite();
+    if !points.iter().all(finite) {
+        return None;
+    }
+    let z_ohm = points.iter().map(|point| point.0).collect();
+    let own = points.iter().map(|point| point.1).collect();
+    let curve = ImpedanceCurve::new(ratio.frequency.clone(), z_ohm, Some(own))?;
+    Some((curve, points.iter().map(|point| point.2).collect()))
 }

@@ -90,6 +90,21 @@ impl Corrections {
 
     /// The impedance at the driver's terminals for each point of a ratio, with its covariance: (J4), (J7).
     pub fn impedance(&self, jig: &Jig, ratio: &ChannelRatio) -> (Vec<Complex64>, Vec<Covariance2>) {
+        let points = self.impedance_apart(jig, ratio).into_iter();
+        points
+            .map(|(z_ohm, own, shared)| (z_ohm, own.plus(&shared)))
+            .unzip()
+    }
+
+    /// The same with the doubt apart: for each point the impedance, the covariance that comes from the ratio, and the one that comes
+    /// from the calibration takes.
+    pub fn impedance_apart(
+        &self,
+        jig: &Jig,
+        ratio: &ChannelRatio,
+    ) -> Vec<(Complex64, Covariance2, Covariance2)> {
+        // Without calibration takes the jig is the same at all frequencies.
+        let typed = self.is_empty().then(|| self.standards(jig, &[]));
         let points = ratio
             .frequency
             .as_slice()
@@ -98,9 +113,9 @@ impl Corrections {
         points
             .map(|(&f_hz, (&h, covariance))| {
                 let measured = self.measured(f_hz);
-                let (standards, slopes) = self.standards(jig, &measured);
+                let (standards, slopes) = typed.unwrap_or_else(|| self.standards(jig, &measured));
                 let at = standards.impedance(h);
-                let mut doubt = covariance.through(at.by_ratio);
+                let mut shared = Covariance2::default();
                 for (k, (_, _, own)) in measured.iter().enumerate() {
                     let by: Complex64 = at
                         .by_standard
@@ -108,11 +123,16 @@ impl Corrections {
                         .zip(&slopes)
                         .map(|(by, follows)| by * follows[k])
                         .sum();
-                    doubt = doubt.plus(&own.through(by));
+                    shared = shared.plus(&own.through(by));
                 }
-                (at.z_ohm, doubt)
+                (at.z_ohm, covariance.through(at.by_ratio), shared)
             })
-            .unzip()
+            .collect()
+    }
+
+    fn is_empty(&self) -> bool {
+        let ratios = [&self.same_node, &self.short, &self.open];
+        self.check.is_none() && ratios.into_iter().all(Option::is_none)
     }
 
     /// The measured standards at one frequency: ratio and covariance.

@@ -7,15 +7,14 @@ use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, hum_lines, noise_finding, recording_findings, touching};
+use crate::faults::{Expected, Facts, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Loading, Observation, mean_curve, resonance};
 use crate::impedance::{ImpedanceCurve, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
 use crate::quantity::Covariance2;
-use crate::recording::Take;
-use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio};
+use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio, sum};
 
 /// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
 /// no source); with a known cone it is the load of the free disc.
@@ -100,20 +99,24 @@ pub(super) fn measure(
                 }
             },
             Data::Recording(recording) => {
+                let facts = Facts::of(&recording);
                 let faults = recording_findings(
                     &take.name,
                     &recording,
+                    &facts,
                     expected(&take.condition, wiring),
                     session.played.as_ref(),
                 );
                 let lost = faults
                     .iter()
                     .any(|finding| finding.severity == Severity::Redo);
-                let driver_silent = turned.inputs_work
-                    && !take.condition.is_calibration()
-                    && rms_dbfs(recording.driver()) < rms_dbfs(recording.source());
+                let driver_silent = || {
+                    turned.inputs_work
+                        && !take.condition.is_calibration()
+                        && rms_dbfs(recording.driver()) < rms_dbfs(recording.source())
+                };
                 findings.extend(faults.into_iter().map(|finding| match finding.code {
-                    Code::DeadChannel if driver_silent => blamed_on_driver(finding, wiring),
+                    Code::DeadChannel if driver_silent() => blamed_on_driver(finding, wiring),
                     _ => finding,
                 }));
                 if lost {
@@ -132,7 +135,7 @@ pub(super) fn measure(
                 let rate_hz = f64::from(recording.sample_rate_hz());
                 let settings = RatioSettings {
                     may_vanish: expected(&take.condition, wiring).silent_driver,
-                    left_out: hum(&recording),
+                    left_out: hum(&facts),
                     ..settings.clone()
                 };
                 match channel_ratio(
@@ -257,13 +260,13 @@ pub fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
 const HUM_REACH_HZ: f64 = 2.0;
 
 /// The lines of hum in a recording.
-fn hum(recording: &Take) -> Vec<LeftOut> {
-    let lines = hum_lines(recording).map_or(vec![], |hum| hum.lines_hz);
-    let line = |frequency_hz| LeftOut {
+fn hum(facts: &Facts) -> Vec<LeftOut> {
+    let lines = facts.hum().map_or(&[][..], |hum| &hum.lines_hz);
+    let line = |&frequency_hz: &f64| LeftOut {
         frequency_hz,
         half_width_hz: HUM_REACH_HZ,
     };
-    lines.into_iter().map(line).collect()
+    lines.iter().map(line).collect()
 }
 
 fn no_signal(take: &str, what: &str) -> Finding {
@@ -277,8 +280,7 @@ fn no_signal(take: &str, what: &str) -> Finding {
 }
 
 fn rms_dbfs(samples: &[f32]) -> f64 {
-    let sum: f64 = samples.iter().map(|&v| f64::from(v) * f64::from(v)).sum();
-    10.0 * (sum / samples.len() as f64).log10()
+    10.0 * (sum(samples, |v| v * v) / samples.len() as f64).log10()
 }
 
 impl Measured {

@@ -1,13 +1,8 @@
 //! Where in a recording is what was played: delay, gain and likeness, window by window.
 
 use super::correlate::{correlate, global_delay, part};
+use super::window::{LONGEST_S, frequency, window_length};
 
-/// Waves in one window. With a raised cosine over it half of them count: enough that a phase is a phase.
-const WAVES: f64 = 5.0;
-/// Shortest window, s: at 20 kHz a clock that is 200 ppm off turns the phase by 7° in it.
-const SHORTEST_S: f64 = 0.005;
-/// Longest window, s.
-const LONGEST_S: f64 = 0.5;
 /// A sample sounds if it is above this share of the stimulus's peak.
 const SOUNDS: f64 = 1e-3;
 /// Below this share of explained energy a window counts as not found where it was expected.
@@ -65,19 +60,34 @@ pub struct Follow {
 /// Any stimulus will do; where little sounds at a time (a sweep, a Schroeder multisine) windows are sharpest. Both are
 /// relative to full scale, at the same nominal rate.
 pub fn follow(played: &[f32], recorded: &[f32], sample_rate_hz: f64) -> Follow {
+    match global_delay(played, recorded, sample_rate_hz) {
+        Some((lag, sign)) => follow_at(played, recorded, sample_rate_hz, lag, sign < 0.0),
+        None => Follow {
+            delay_frames: None,
+            inverted: false,
+            drift_ppm: None,
+            sounding: sounding(played),
+            windows: vec![],
+        },
+    }
+}
+
+/// The same where it is known how many frames the recording comes later, and whether it is upside down.
+pub fn follow_at(
+    played: &[f32],
+    recorded: &[f32],
+    sample_rate_hz: f64,
+    lag_frames: isize,
+    inverted: bool,
+) -> Follow {
     let sounding = sounding(played);
     let mut result = Follow {
-        delay_frames: None,
-        inverted: false,
+        delay_frames: Some(lag_frames as f64),
+        inverted,
         drift_ppm: None,
         sounding,
         windows: vec![],
     };
-    let Some((global, sign)) = global_delay(played, recorded, sample_rate_hz) else {
-        return result;
-    };
-    result.inverted = sign < 0.0;
-    result.delay_frames = Some(global as f64);
     let mut start = sounding.0;
     let mut length = (LONGEST_S * sample_rate_hz) as usize;
     while start < sounding.1 {
@@ -180,73 +190,6 @@ fn sounding(played: &[f32]) -> (usize, usize) {
     }
 }
 
-/// Root of the mean square frequency, radian a frame, and how much of one wave it is, 0 to 1, formula (S11).
-fn local_frequency(played: &[f32], start: usize, length: usize) -> (f64, f64) {
-    let frames = &played[start..(start + length).min(played.len())];
-    // Sums side by side, since each waits for its last addition.
-    const LANES: usize = 8;
-    let mut sums = [[0.0_f64; LANES]; 3];
-    let n = frames.len().saturating_sub(2);
-    for from in (0..n).step_by(LANES) {
-        let part = &frames[from..(from + LANES).min(n) + 2];
-        for (lane, three) in part.windows(3).enumerate() {
-            let [a, b, c] = [three[0], three[1], three[2]].map(f64::from);
-            sums[0][lane] += (0.5 * (c - a)).powi(2);
-            sums[1][lane] += (c - 2.0 * b + a).powi(2);
-            sums[2][lane] += b * b;
-        }
-    }
-    let [slope, bend, energy] = sums.map(|lanes| lanes.iter().sum::<f64>());
-    if energy <= 0.0 {
-        return (0.0, 0.0);
-    }
-    // For one wave slope/energy is sin²ω and bend/energy (2 − 2·cos ω)².
-    let cosine = (1.0 - 0.5 * (bend / energy).sqrt()).clamp(-1.0, 1.0);
-    let sine_2 = 1.0 - cosine * cosine;
-    let tonal = if sine_2 > 0.0 {
-        (slope / energy / sine_2).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    let omega = if cosine > 0.7 {
-        // Far below a quarter of the rate the slope is the less noisy one.
-        (slope / energy).sqrt().clamp(0.0, 1.0).asin()
-    } else {
-        cosine.acos()
-    };
-    (omega, tonal)
-}
-
-/// How long the window that starts here is, a neighbour's length to begin with; and the frequency and [`FollowWindow::tonal`]
-/// in it.
-pub(super) fn window_length(
-    played: &[f32],
-    start: usize,
-    guess: usize,
-    sample_rate_hz: f64,
-) -> (usize, f64, f64) {
-    let (shortest, longest) = (SHORTEST_S * sample_rate_hz, LONGEST_S * sample_rate_hz);
-    let mut length = guess;
-    for _ in 0..4 {
-        let (omega, tonal) = local_frequency(played, start, length);
-        let wanted = if omega > 0.0 {
-            WAVES * std::f64::consts::TAU / omega
-        } else {
-            longest
-        };
-        let next = wanted.clamp(shortest, longest) as usize;
-        if next == length {
-            return (length, omega.max_of(LEAST_OMEGA), tonal);
-        }
-        length = next;
-    }
-    let (omega, tonal) = local_frequency(played, start, length);
-    (length, omega.max_of(LEAST_OMEGA), tonal)
-}
-
-/// Stands for no frequency, radian a frame.
-const LEAST_OMEGA: f64 = 1e-6;
-
 struct Tracker<'a> {
     played: &'a [f32],
     recorded: &'a [f32],
@@ -304,8 +247,7 @@ impl Tracker<'_> {
         if start + length > self.played.len() {
             return false;
         }
-        let (omega, _) = local_frequency(self.played, start, length);
-        let omega = omega.max_of(LEAST_OMEGA);
+        let omega = frequency(self.played, start, length);
         self.settle(start, length, omega, lag).1.explained >= CLEAR
     }
 

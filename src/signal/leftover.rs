@@ -87,7 +87,9 @@ pub fn leftover(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> Vec<Left
     // Where windows are short against the sweep one wave is plain to see; how fast it rises there tells how it rises where they are not.
     let waves = analyser.waves(silence.end, APART);
     analyser.growth = growth(&waves, sample_rate_hz).unwrap_or(0.0);
-    analyser.shapes.clear();
+    for (length, shape) in &mut analyser.shapes {
+        shape.places = places(*length, analyser.growth);
+    }
     let waves = analyser.waves(silence.end, OVERLAPPING);
     waves
         .iter()
@@ -113,7 +115,7 @@ struct Shape {
     /// A raised cosine.
     weights: Vec<f64>,
     /// Where the samples are read, (S18); empty if where they are.
-    places: Vec<f64>,
+    places: Vec<Place>,
     time: Vec<f64>,
     bins: Vec<Complex64>,
     scratch: Vec<Complex64>,
@@ -123,21 +125,11 @@ impl Shape {
     fn new(planner: &mut RealFftPlanner<f64>, length: usize, growth: f64) -> Self {
         let plan = planner.plan_fft_forward(length);
         let turn = std::f64::consts::TAU / length as f64;
-        let rises = growth * length as f64;
-        // Equal steps of the sweep's phase.
-        let place = |i: usize| {
-            let share = i as f64 / length as f64;
-            (share * rises.exp_m1()).ln_1p() / growth
-        };
         Self {
             weights: (0..length)
                 .map(|i| 0.5 - 0.5 * (turn * i as f64).cos())
                 .collect(),
-            places: if rises < LEAST_RISE {
-                vec![]
-            } else {
-                (0..length).map(place).collect()
-            },
+            places: places(length, growth),
             time: vec![0.0; length],
             bins: plan.make_output_vec(),
             scratch: plan.make_scratch_vec(),
@@ -152,8 +144,8 @@ impl Shape {
                 *slot = f64::from(v);
             }
         } else {
-            for (slot, &at) in self.time.iter_mut().zip(&self.places) {
-                *slot = read(samples, at);
+            for (slot, place) in self.time.iter_mut().zip(&self.places) {
+                *slot = place.read(samples);
             }
         }
         let mean = self.time.iter().sum::<f64>() / self.time.len() as f64;
@@ -166,6 +158,18 @@ impl Shape {
         debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
         self.bins.iter().map(Complex64::norm_sqr).collect()
     }
+}
+
+/// Equal steps of a rising sweep's phase.
+fn places(length: usize, growth: f64) -> Vec<Place> {
+    let rises = growth * length as f64;
+    if rises < LEAST_RISE {
+        return vec![];
+    }
+    let step = rises.exp_m1() / length as f64;
+    (0..length)
+        .map(|i| Place::new((i as f64 * step).ln_1p() / growth, length))
+        .collect()
 }
 
 /// By how much an exponential sweep rises a frame, (S17); `None` if the waves are not those of one.
@@ -238,19 +242,39 @@ fn silence(source: &[f32], rate_hz: f64) -> Range<usize> {
 /// A rise over a window that spreads nothing.
 const LEAST_RISE: f64 = 1e-4;
 
-/// The samples between two of them, by a cubic through four.
-fn read(samples: &[f32], at: f64) -> f64 {
-    let k = at as usize;
-    let part = at - k as f64;
-    let near = |j: usize| samples[j.saturating_sub(1).min(samples.len() - 1)];
-    let four = match samples.get(k.wrapping_sub(1)..k + 3) {
-        Some(&[a, b, c, d]) => [a, b, c, d],
-        _ => [near(k), near(k + 1), near(k + 2), near(k + 3)],
-    };
-    let [a, b, c, d] = four.map(f64::from);
-    let third = (d - a) / 6.0 + 0.5 * (b - c);
-    let second = 0.5 * (a + c) - b;
-    b + part * ((c - b - second - third) + part * (second + part * third))
+/// A place between two samples, read by a cubic through four: the first of them and what each counts.
+struct Place {
+    first: usize,
+    counts: [f64; 4],
+}
+
+impl Place {
+    fn new(at: f64, length: usize) -> Self {
+        // At an end of the window the four lie as near as they can.
+        let first = (at as usize)
+            .saturating_sub(1)
+            .min(length.saturating_sub(4));
+        let x = at - first as f64 - 1.0;
+        let (before, next, last) = (x + 1.0, x - 1.0, x - 2.0);
+        Self {
+            first,
+            counts: [
+                -x * next * last / 6.0,
+                before * next * last / 2.0,
+                -before * x * last / 2.0,
+                before * x * next / 6.0,
+            ],
+        }
+    }
+
+    fn read(&self, samples: &[f32]) -> f64 {
+        let four = samples[self.first..].first_chunk::<4>();
+        four.map_or(0.0, |four| {
+            let [a, b, c, d] = four.map(f64::from);
+            let [of_a, of_b, of_c, of_d] = self.counts;
+            (a * of_a + b * of_b) + (c * of_c + d * of_d)
+        })
+    }
 }
 
 struct Analyser<'a> {

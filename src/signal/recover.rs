@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use num_complex::Complex64;
 
-use super::follow::window_length;
+use super::window::window_length;
 
 /// Longest and shortest window, s.
 const LONGEST_S: f64 = 0.1;
@@ -23,6 +23,8 @@ const FEWEST: usize = 30;
 const ON_LAW: f64 = 0.02;
 /// Share of the places that has to lie on it: of a recording that lost frames half way, one half does.
 const MOST: f64 = 0.4;
+/// Share of a recording that nothing happened to; single places may lie off it by noise.
+const THROUGHOUT: f64 = 0.95;
 /// A window's frequency beyond this, relative, is none of the law's.
 const OFF_LAW: f64 = 0.01;
 /// Pairs of windows that the law is fitted to, about; more tell it no better.
@@ -105,8 +107,18 @@ impl Law {
     }
 }
 
-/// The part of an exponential sweep that sounds in the recording, at full scale and without its fades; with the frame of the
-/// recording at which it begins. `None` if the recording holds no such sweep.
+/// The sweep that a recording holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recovered {
+    /// The part that sounds, at full scale and without its fades.
+    pub samples: Vec<f32>,
+    /// Frame of the recording at which it begins.
+    pub start: usize,
+    /// Whether the recording follows it all through: nothing much happened to the time.
+    pub throughout: bool,
+}
+
+/// The part of an exponential sweep that sounds in the recording. `None` if the recording holds no such sweep.
 ///
 /// Its law is fitted to the recording's own phase above 150 Hz, (S20), so it lies on the recording to a fraction of a frame
 /// unless something happened to the time.
@@ -114,7 +126,7 @@ pub fn recovered_sweep(
     recorded: &[f32],
     sample_rate_hz: f64,
     sounding: &Range<usize>,
-) -> Option<(Vec<f32>, usize)> {
+) -> Option<Recovered> {
     let start = sounding.start + (START_S * sample_rate_hz) as usize;
     let end = sounding
         .end
@@ -126,13 +138,22 @@ pub fn recovered_sweep(
     for _ in 0..N_ROUNDS {
         law = corrected(law, &on, recorded, sample_rate_hz, start..end)?;
     }
-    Some((law.samples(start..end, sample_rate_hz), start))
+    Some(Recovered {
+        samples: law.samples(start..end, sample_rate_hz),
+        start,
+        throughout: on.share() > THROUGHOUT,
+    })
 }
 
 /// The times at which a recording is on a law, s.
 struct OnLaw(Vec<(f64, bool)>);
 
 impl OnLaw {
+    /// Share of the places that lie on it.
+    fn share(&self) -> f64 {
+        self.0.iter().filter(|place| place.1).count() as f64 / self.0.len() as f64
+    }
+
     /// Whether most places around lie on it.
     fn at(&self, t_s: f64) -> bool {
         const AROUND: usize = 2;

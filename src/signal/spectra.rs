@@ -6,6 +6,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::ratio::{LeftOut, SignalError};
+use super::sums::sum;
 use crate::progress::{Continue, Watcher};
 
 /// Longest take that is transformed in one piece: 87 s at 48 kHz. Beyond it memory would grow past need, and the
@@ -80,7 +81,9 @@ pub(super) fn spectra(
 ) -> Result<Spectra, SignalError> {
     let n = source.len();
     if n <= WHOLE_AT_MOST {
-        let (quiet_start, quiet_end) = silent_ends(source, driver, sample_rate_hz);
+        let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, n);
+        let loudness = [source, driver].map(|channel| loudness(channel, stretch));
+        let [quiet_start, quiet_end] = silent_ends(&loudness);
         let size = smooth_even_length(n);
         let cut = n - size;
         let (start, cut_start, cut_end) = if quiet_start && !quiet_end {
@@ -88,7 +91,7 @@ pub(super) fn spectra(
         } else {
             (0, 0, cut)
         };
-        let [still_start, still_end] = stillness(source, driver, sample_rate_hz);
+        let [still_start, still_end] = stillness(&loudness, stretch, n);
         // In stillness a taper changes nothing but noise and hum; in the signal it costs a little, (S5).
         let part = |quiet: bool, still: usize, cut: usize| {
             let still = still.saturating_sub(cut);
@@ -155,9 +158,9 @@ fn accumulate(
     let (mut x1, mut x2) = (plan.make_output_vec(), plan.make_output_vec());
     let mut sums = Spectra {
         bin_hz: sample_rate_hz / size as f64,
-        s11: vec![0.0; n_bins],
-        s22: vec![0.0; n_bins],
-        s12: vec![Complex64::default(); n_bins],
+        s11: vec![],
+        s22: vec![],
+        s12: vec![],
         n_blocks: starts.len(),
         inflation: inflation(window, sounding),
         left_out: vec![],
@@ -167,26 +170,31 @@ fn accumulate(
             return Err(SignalError::Cancelled);
         }
         let part = start..start + window.len();
-        transform(
-            &plan,
-            &source[part.clone()],
-            window,
-            &mut time,
-            &mut scratch,
-            &mut x1,
-        );
-        transform(
-            &plan,
-            &driver[part],
-            window,
-            &mut time,
-            &mut scratch,
-            &mut x2,
-        );
-        for k in 0..n_bins {
-            sums.s11[k] += x1[k].norm_sqr();
-            sums.s22[k] += x2[k].norm_sqr();
-            sums.s12[k] += x2[k] * x1[k].conj();
+        for (channel, bins) in [(source, &mut x1), (driver, &mut x2)] {
+            let samples = &channel[part.clone()];
+            transform(&plan, samples, window, &mut time, &mut scratch, bins);
+        }
+        let both = x1.iter().zip(&mut x2);
+        if starts.len() == 1 {
+            // Most takes are one block: where their channels' product goes the second one's bins are no longer needed.
+            (sums.s11, sums.s22) = both
+                .map(|(x1, x2)| {
+                    let powers = (x1.norm_sqr(), x2.norm_sqr());
+                    *x2 *= x1.conj();
+                    powers
+                })
+                .unzip();
+            sums.s12 = x2;
+            break;
+        }
+        sums.s11.resize(n_bins, 0.0);
+        sums.s22.resize(n_bins, 0.0);
+        sums.s12.resize(n_bins, Complex64::default());
+        let auto = sums.s11.iter_mut().zip(&mut sums.s22);
+        for ((x1, x2), ((s11, s22), s12)) in both.zip(auto.zip(&mut sums.s12)) {
+            *s11 += x1.norm_sqr();
+            *s22 += x2.norm_sqr();
+            *s12 += *x2 * x1.conj();
         }
     }
     Ok(sums)
@@ -201,7 +209,7 @@ fn transform(
     scratch: &mut [Complex64],
     out: &mut [Complex64],
 ) {
-    let mean = samples.iter().map(|&v| f64::from(v)).sum::<f64>() / samples.len() as f64;
+    let mean = sum(samples, |v| v) / samples.len() as f64;
     for ((slot, &sample), weight) in time.iter_mut().zip(samples).zip(window) {
         *slot = (f64::from(sample) - mean) * weight;
     }
@@ -217,10 +225,8 @@ const LOUDER: f64 = 1.5;
 const CLEAR: usize = 1;
 
 /// Frames of stillness at the start and at the end: nothing but noise and hum.
-fn stillness(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> [usize; 2] {
-    let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, source.len());
-    let judge = |channel: &[f32]| -> [usize; 2] {
-        let loudness = loudness(channel, stretch);
+fn stillness(loudness: &[Vec<f64>; 2], stretch: usize, n: usize) -> [usize; 2] {
+    let judge = |loudness: &Vec<f64>| -> [usize; 2] {
         let loudest = loudness
             .iter()
             .copied()
@@ -246,21 +252,17 @@ fn stillness(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> [usize; 2] 
         }
         let frames = |n: usize| n.saturating_sub(CLEAR) * stretch;
         // The last stretch may be shorter than the others.
-        let missing = loudness.len() * stretch - channel.len();
+        let missing = loudness.len() * stretch - n;
         [frames(from_start), frames(from_end).saturating_sub(missing)]
     };
-    let (s, d) = (judge(source), judge(driver));
+    let [s, d] = loudness.each_ref().map(judge);
     [s[0].min(d[0]), s[1].min(d[1])]
 }
 
 /// RMS of each stretch without the channel's mean.
 fn loudness(channel: &[f32], stretch: usize) -> Vec<f64> {
-    let mean = channel.iter().map(|&v| f64::from(v)).sum::<f64>() / channel.len() as f64;
-    let power = |part: &[f32]| {
-        part.iter()
-            .map(|&v| (f64::from(v) - mean).powi(2))
-            .sum::<f64>()
-    };
+    let mean = sum(channel, |v| v) / channel.len() as f64;
+    let power = |part: &[f32]| sum(part, |v| (v - mean).powi(2));
     channel
         .chunks(stretch)
         .map(|part| (power(part) / part.len() as f64).sqrt())
@@ -268,19 +270,17 @@ fn loudness(channel: &[f32], stretch: usize) -> Vec<f64> {
 }
 
 /// Whether start and end lie well below the loudest stretch, on both channels.
-fn silent_ends(source: &[f32], driver: &[f32], sample_rate_hz: f64) -> (bool, bool) {
-    let stretch = ((STRETCH_S * sample_rate_hz) as usize).clamp(1, source.len());
-    let judge = |channel: &[f32]| {
-        let loudness = loudness(channel, stretch);
+fn silent_ends(loudness: &[Vec<f64>; 2]) -> [bool; 2] {
+    let judge = |loudness: &Vec<f64>| {
         let loudest = loudness
             .iter()
             .copied()
             .fold(0.0, |m: f64, v| if v > m { v } else { m });
         let quiet = |value: Option<&f64>| value.is_some_and(|&v| v < SILENT * loudest);
-        (quiet(loudness.first()), quiet(loudness.last()))
+        [quiet(loudness.first()), quiet(loudness.last())]
     };
-    let (first, second) = (judge(source), judge(driver));
-    (first.0 && second.0, first.1 && second.1)
+    let [first, second] = loudness.each_ref().map(judge);
+    [first[0] && second[0], first[1] && second[1]]
 }
 
 /// A window of ones with raised-cosine flanks over the given parts of its length.
@@ -301,9 +301,14 @@ fn taper(n: usize, at_start: f64, at_end: f64) -> Vec<f64> {
 
 /// By how much the mean over bins scatters more than bins do, formula (S6): `sounding` is where the signal is.
 fn inflation(window: &[f64], sounding: Range<usize>) -> f64 {
-    let power = |part: &[f64], exponent: i32| part.iter().map(|w| w.powi(exponent)).sum::<f64>();
-    let signal = &window[sounding];
-    window.len() as f64 * power(signal, 4) / (power(window, 2) * power(signal, 2))
+    let squares = |part: &[f64]| part.iter().map(|w| w * w).sum::<f64>();
+    let (silent, signal) = (&window[..sounding.start], &window[sounding.clone()]);
+    let (fourth, second) = signal.iter().fold((0.0, 0.0), |(fourth, second), w| {
+        let square = w * w;
+        (fourth + square * square, second + square)
+    });
+    let all = squares(silent) + second + squares(&window[sounding.end..]);
+    window.len() as f64 * fourth / (all * second)
 }
 
 /// The longest even length up to `n` that has no prime factor above 13, which transforms fast. A few milliseconds at a

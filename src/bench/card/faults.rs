@@ -1,5 +1,7 @@
 //! What may be wrong with an invented sound card, its knobs and what is plugged into it.
 
+use crate::bench::Spoil;
+
 /// How many inputs the card has.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[non_exhaustive]
@@ -92,6 +94,8 @@ pub struct CardFaults {
     pub lost_frames: Option<LostFrames>,
     /// The volume changes.
     pub level_step: Option<LevelStep>,
+    /// What the input or the system does to the samples of every take.
+    pub spoil: Option<Spoil>,
     /// After so long nothing comes any more, s.
     pub stall_after_s: Option<f64>,
     /// In which take, counted from 0, `lost_frames`, `level_step` and `stall_after_s` happen; `None`: in each.
@@ -110,6 +114,7 @@ impl Default for CardFaults {
             soft_suspension: None,
             lost_frames: None,
             level_step: None,
+            spoil: None,
             stall_after_s: None,
             only_take: None,
         }

@@ -3,7 +3,7 @@
 use farcone::air::Air;
 use farcone::bench::{
     Arrangement, Bench, BenchCard, CardFaults, Channel, DirectMonitor, Inputs, MicrophoneBias,
-    Mounting, Noise, SoftSuspension, Wiring as BenchWiring, demo_driver,
+    Mounting, Noise, SoftSuspension, Spoil, Wiring as BenchWiring, demo_driver,
 };
 use farcone::capture::{CaptureError, Monitor, Playback, Recorded, Side, SoundCard};
 use farcone::jig::Wiring;
@@ -15,7 +15,16 @@ pub const BENCH_HOST: &str = "bench";
 
 /// Set-ups of the invented card, by the names of its outputs and inputs.
 const BENCH_OUTPUTS: [&str; 4] = ["headphones", "weak", "monitored", "howling"];
-const BENCH_INPUTS: [&str; 6] = ["line", "microphone", "knobs", "swapped", "one", "mono"];
+const BENCH_INPUTS: [&str; 8] = [
+    "line",
+    "microphone",
+    "knobs",
+    "swapped",
+    "one",
+    "mono",
+    "gated",
+    "mixed",
+];
 
 /// Sample rate of the invented card, Hz.
 const BENCH_RATE_HZ: u32 = 48_000;
@@ -221,6 +230,14 @@ fn bench_card(devices: &Devices, seed: u64) -> Result<BenchCard, CaptureError> {
         "swapped" => faults.swapped = true,
         "one" => faults.inputs = Inputs::One,
         "mono" => faults.inputs = Inputs::Mono,
+        // Above the inputs' noise and hum, far below what is played.
+        "gated" => {
+            faults.spoil = Some(Spoil::Gate {
+                threshold_peak: 4e-4,
+                depth_db: 15.0,
+            });
+        }
+        "mixed" => faults.spoil = Some(Spoil::Mixed { share: 0.3 }),
         _ => {}
     }
     let mut card = BenchCard::new(

@@ -3,9 +3,6 @@
 use super::decomposition::Decomposition;
 use super::{FailureReason, Options, Problem, first_unusable, jacobian_not_finite};
 
-/// A step shorter than this, in standard uncertainties as the residuals show them, is not worth an evaluation.
-const NO_STEP: f64 = 1e-10;
-
 /// A minimum is believed unless a full step still promises to remove more than this fraction of rss, ...
 const PROMISED_FRACTION: f64 = 1e-6;
 /// ... and would move the parameters by more than this fraction. The second excuses fits without noise: their
@@ -25,12 +22,11 @@ impl Point {
         options: &Options,
     ) -> Result<Self, FailureReason> {
         let mut residuals = vec![0.0; problem.n_residuals()];
-        problem.residuals(&parameters, &mut residuals);
+        let mut jacobian = vec![0.0; residuals.len() * parameters.len()];
+        problem.linearised(&parameters, &mut residuals, &mut jacobian);
         if let Some((residual, value)) = first_unusable(&residuals) {
             return Err(FailureReason::ResidualNotFinite { residual, value });
         }
-        let mut jacobian = vec![0.0; residuals.len() * parameters.len()];
-        problem.jacobian(&parameters, &mut jacobian);
         if let Some(cell) = jacobian.iter().position(|value| !value.is_finite()) {
             return Err(jacobian_not_finite(cell, residuals.len()));
         }
@@ -61,10 +57,10 @@ impl Point {
         self.decomposition.promised_fraction()
     }
 
-    /// Nothing left to gain.
-    pub(super) fn is_settled(&self) -> bool {
+    /// Nothing left to gain: a full step is no longer than `least_step`, in standard uncertainties as the residuals show them.
+    pub(super) fn is_settled(&self, least_step: f64) -> bool {
         let degrees = self.residuals.len() - self.decomposition.rank();
-        self.promised_fraction() * degrees as f64 <= NO_STEP * NO_STEP
+        self.promised_fraction() * degrees as f64 <= least_step * least_step
     }
 
     /// The promised fraction, if this is no minimum.

@@ -301,6 +301,10 @@ fn misuse_is_told_before_the_first_step() {
             rank_tolerance: f64::INFINITY,
             ..options
         },
+        Options {
+            least_step: -1.0,
+            ..options
+        },
     ] {
         assert!(
             matches!(
