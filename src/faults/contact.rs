@@ -71,7 +71,7 @@ fn opens(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
             && high - low < SAME_DB
             && low > level_db(before) + LEAP_DB
             // A slope that ends in a plateau is none.
-            && last >= GAP + 1
+            && last > GAP
             && (level_db(before) - level_db(&pairs[last - GAP - 1])).abs() < 0.5 * LEAP_DB
     };
     (0..pairs.len().saturating_sub(1 + GAP))

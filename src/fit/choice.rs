@@ -11,7 +11,7 @@ use super::misfit::{comparable, eased, judged};
 use super::observation::Observation;
 use crate::circuit::CoilFamily;
 use crate::finding::{Code, Finding, Severity};
-use crate::progress::Watcher;
+use crate::progress::{Unwatched, Watcher};
 
 /// The residual test: scatter beyond this multiple of the stated noise variance …
 const POOR_LOSS: f64 = 1.5;
@@ -126,6 +126,20 @@ pub fn fit_all(
     choice: &Choice,
     watcher: &mut dyn Watcher,
 ) -> Result<Fit, Unfitted> {
+    fitted(observations, choice, true, watcher)
+}
+
+/// The same with uncertainties of noise alone, whatever the circuits miss: they tell whether a take is loud enough.
+pub fn fit_by_noise(observations: &[Observation], choice: &Choice) -> Result<Fit, Unfitted> {
+    fitted(observations, choice, false, &mut Unwatched)
+}
+
+fn fitted(
+    observations: &[Observation],
+    choice: &Choice,
+    may_misfit: bool,
+    watcher: &mut dyn Watcher,
+) -> Result<Fit, Unfitted> {
     let mut seen = vec![];
     for observation in observations {
         let none = Unfitted::NoResonance {
@@ -145,7 +159,7 @@ pub fn fit_all(
     let relative = observations.iter().all(|o| o.curve.covariance().is_none());
     let (loss, mut part) = judged(&candidates[0], observations, f64::INFINITY);
     // Where no noise is stated, none can be exceeded.
-    let misfit = !relative && loss > POOR_LOSS && part > POOR_PART;
+    let misfit = may_misfit && !relative && loss > POOR_LOSS && part > POOR_PART;
     if misfit {
         // Should the second look fail, the first one stands.
         let second = match eased(observations, &seen, choice, COIL_ONLY * fs_hz, watcher) {

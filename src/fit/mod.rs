@@ -20,7 +20,7 @@ pub mod transform;
 
 pub use align::mean_curve;
 pub use candidate::{Candidate, Derived};
-pub use choice::{Choice, Fit, Unfitted, fit_all};
+pub use choice::{Choice, Fit, Unfitted, fit_all, fit_by_noise};
 pub use extra_loop::{ExtraLoop, extra_loop};
 pub use glance::{Resonance, resonance};
 pub use observation::{Loading, Observation};

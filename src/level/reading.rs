@@ -1,6 +1,6 @@
 //! What one burst shows.
 
-use crate::fit::{Choice, Observation, fit_all, resonance};
+use crate::fit::{Choice, Observation, fit_by_noise, resonance};
 use crate::impedance::from_ratio;
 use crate::jig::{Corrections, Jig};
 use crate::parameters::{Readout, readout};
@@ -85,7 +85,7 @@ pub fn read_burst(take: &Take, playback_dbfs: f64, burst: &BurstJig) -> Reading 
         creep: false,
         ..Choice::default()
     };
-    if let Ok(fit) = fit_all(&[observation], &choice, &mut Unwatched) {
+    if let Ok(fit) = fit_by_noise(&[observation], &choice) {
         let seen = readout(fit.best());
         let relative = |estimate: crate::quantity::Estimate| {
             estimate

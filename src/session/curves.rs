@@ -154,7 +154,7 @@ pub(super) fn measure(
                     Err(SignalError::Cancelled) => return Err(SessionError::Cancelled),
                     Err(error) => {
                         let finding = no_signal(&take.name, &error.to_string());
-                        findings.push(if driver_silent {
+                        findings.push(if driver_silent() {
                             blamed_on_driver(finding, wiring)
                         } else {
                             finding
