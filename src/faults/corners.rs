@@ -4,6 +4,7 @@
 //! towards low frequencies, (J8). A driver's own is odd in x = f/fs: x/(1 − x²) of the motional branch, its cube of the losses, x of the coil.
 
 use super::shape::Shape;
+use super::statistics::median;
 use crate::finding::{Code, Finding, Severity};
 use crate::impedance::ImpedanceCurve;
 
@@ -19,12 +20,17 @@ const TERMS: usize = 4;
 const PART: f64 = 0.04;
 /// From this part on no result is worth having: corners of 3 and 4 Hz turn 20 % at 5 Hz, and move Re by as much.
 const RUINOUS: f64 = 0.12;
+/// Points that are this many times more uncertain than the median one are what a fade leaves.
+const KNOWN: f64 = 10.0;
 /// Standard uncertainties that it must exceed: one false alarm in a million.
 const COVERAGE: f64 = 5.0;
 
 /// Looks for it on a curve whose inputs nothing has calibrated.
 pub fn corners_on_curve(name: &str, curve: &ImpedanceCurve) -> Option<Finding> {
     let (part, doubt) = corner_term(curve)?;
+    // What a fade leaves below is no reason to call.
+    let (lowest_hz, first_hz) = (curve.frequency_hz()[0], first_known_hz(curve));
+    let (part, doubt) = (part * lowest_hz / first_hz, doubt * lowest_hz / first_hz);
     let limit = if PART > COVERAGE * doubt {
         PART
     } else {
@@ -38,13 +44,26 @@ pub fn corners_on_curve(name: &str, curve: &ImpedanceCurve) -> Option<Finding> {
                 "below the resonance the curve turns in a way that no driver does, as if the two inputs cut off low frequencies \
                  differently: by {:.0} % of the impedance at {:.0} Hz",
                 100.0 * part.abs(),
-                curve.frequency_hz()[0]
+                first_hz
             ),
             "record a take with both inputs on one node (--same-node): it takes the difference out",
         )
         .with_evidence(part.abs(), "1", Some(limit))
         .about(name)
     })
+}
+
+/// The lowest frequency, Hz, that is known about as well as the others.
+fn first_known_hz(curve: &ImpedanceCurve) -> f64 {
+    let f_hz = curve.frequency_hz();
+    let Some(covariance) = curve.covariance() else {
+        return f_hz[0];
+    };
+    let points = covariance.iter().zip(curve.z_ohm());
+    let relative: Vec<f64> = points.map(|(c, z)| c.trace() / z.norm_sqr()).collect();
+    let typical = median(&mut relative.clone()).unwrap_or(f64::INFINITY);
+    let known = relative.iter().position(|v| *v < KNOWN * KNOWN * typical);
+    f_hz[known.unwrap_or(0)]
 }
 
 /// Im(Z)/|Z| at the lowest frequency that grows as 1/f, and its standard uncertainty.

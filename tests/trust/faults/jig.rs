@@ -100,7 +100,7 @@ pub fn faults() -> Vec<Fault> {
             inject: |scenario, strength, dice| {
                 scenario.without("same-node");
                 // As a share of the lowest frequency that is played.
-                let share = strength.pick(dice.between(0.035, 0.045), dice.between(0.25, 0.35));
+                let share = strength.pick(dice.between(0.045, 0.055), dice.between(0.25, 0.35));
                 let lowest_hz = (0.2 * scenario.about.fs_hz).clamp(5.0, 60.0);
                 scenario.bench(|bench| bench.driver.coupling_hz = Some(2.0 + share * lowest_hz));
             },
