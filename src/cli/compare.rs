@@ -110,7 +110,7 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
         text.push_str(&view::running_in(running_in, look));
     }
     for (sheet, held) in sheets.iter().zip(&held) {
-        text.push_str(&view::claims(&sheet.label, held, look));
+        text.push_str(&view::claims(&sheet.label, &sheet.verdict, held, look));
     }
     console::print(text.trim_start_matches('\n'))?;
     Ok(EXIT_GOOD)

@@ -50,6 +50,8 @@ pub struct Pair {
 pub struct Comparison {
     /// What the sheets call their drivers.
     pub labels: Vec<String>,
+    /// Their verdicts, as the sheets have them: figures of a sheet that is no good prove nothing.
+    pub verdicts: Vec<String>,
     /// What at least one sheet has, in the usual order.
     pub rows: Vec<Row>,
     /// Every pair, the most alike first; empty where the sheets have too little in common.
@@ -83,6 +85,7 @@ pub fn compare(sheets: &[Sheet]) -> Comparison {
     let rows = Key::ALL.iter().filter_map(|&key| row(sheets, key));
     Comparison {
         labels: sheets.iter().map(|sheet| sheet.label.clone()).collect(),
+        verdicts: sheets.iter().map(|sheet| sheet.verdict.clone()).collect(),
         rows: rows.collect(),
         pairs: pairs(sheets),
         odd: odd(sheets),

@@ -7,7 +7,7 @@ use super::statistics::mean;
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
 
-/// A peak of fewer steps than this: rounding is then some 0.5 % of the signal and no longer random.
+/// A peak of fewer steps than this: rounding (0.29 steps, RMS) is then 1.7 % of a sine (17 steps) and no longer random.
 const FEWEST_STEPS: f64 = 24.0;
 /// A steady offset above this share of full scale is noted: inputs with AC coupling stay a hundred times below (common practice,
 /// no source). The analysis takes it off.

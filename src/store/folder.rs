@@ -49,6 +49,11 @@ impl SessionFolder {
             path: folder.into(),
             source,
         };
+        if folder.exists() && !folder.is_dir() {
+            return Err(StoreError::Exists {
+                path: folder.into(),
+            });
+        }
         fs::create_dir_all(folder).map_err(failed)?;
         // Before the lock, which would leave a file in a folder that is somebody else's; and with it, for certain.
         refuse_full(folder)?;

@@ -62,6 +62,13 @@ fn sheets_side_by_side_and_a_sellers_claims() {
     for of_two_alike in ["one.driver.json", "copy.driver.json"] {
         assert!(text.contains(of_two_alike), "{text}");
     }
+    let bad = folder.path().join("bad.driver.json");
+    let sheet = std::fs::read_to_string(a).unwrap();
+    let said = sheet.replacen("\"verdict\": \"good\"", "\"verdict\": \"redo\"", 1);
+    assert_ne!(said, sheet);
+    std::fs::write(&bad, said).unwrap();
+    let text = run(["compare", b, bad.to_str().unwrap(), "--claimed", "fs=85Hz"]).out;
+    assert_eq!(text.matches("verdict redo").count(), 2, "{text}");
     let done = run(["compare", a, b, c, "--json"]);
     let json: serde_json::Value = serde_json::from_str(&done.out).unwrap();
     assert_eq!(json["comparison"]["labels"][2], "three");

@@ -411,7 +411,7 @@ fn set_up(findings: &[Finding]) -> Failure {
             |finding| {
                 format!(
                     "{} ({}). {}",
-                    finding.message,
+                    finding.message.trim_end_matches('.'),
                     finding.code.as_str(),
                     finding.advice
                 )

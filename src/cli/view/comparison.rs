@@ -17,8 +17,10 @@ const MOST_PAIRS: usize = 6;
 /// The table, the pairs and the odd one. Where the sheets are one unit before and after, pairs mean nothing.
 pub fn comparison(comparison: &Comparison, one_unit: bool, look: Look) -> String {
     let mut out = title("Side by side", look);
-    for (i, label) in comparison.labels.iter().enumerate() {
-        out.push_str(&format!("  {}  {}\n", letter(i), harmless(label)));
+    let sheets = comparison.labels.iter().zip(&comparison.verdicts);
+    for (i, (label, verdict)) in sheets.enumerate() {
+        let first = format!("  {}  ", letter(i));
+        out.push_str(&item(&first, &named(label, verdict), look));
     }
     out.push_str(&table(comparison, look));
     if one_unit {
@@ -190,9 +192,22 @@ fn joint(z: Option<f64>) -> String {
     z.map_or_else(|| String::from("?"), |z| format!("{:.1} u", z.abs()))
 }
 
+/// A sheet's label, with its verdict where that is not good.
+fn named(label: &str, verdict: &str) -> String {
+    let label = harmless(label);
+    match verdict {
+        "good" => label,
+        "usable" => format!("{label} (verdict usable: mind the cautions in its sheet)"),
+        _ => format!(
+            "{label} (verdict redo: its takes have to be made again, and its figures prove nothing)"
+        ),
+    }
+}
+
 /// A seller's claims against one sheet.
-pub fn claims(label: &str, held: &[Held], look: Look) -> String {
-    let mut out = title(&format!("What is claimed of {}", harmless(label)), look);
+pub fn claims(label: &str, verdict: &str, held: &[Held], look: Look) -> String {
+    let of = format!("What is claimed of {}", named(label, verdict));
+    let mut out = title(&of, look);
     let mut rows = vec![
         ["", "claimed", "measured", "±", "unit", "off by", "", ""]
             .map(str::to_owned)
