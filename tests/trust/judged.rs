@@ -203,7 +203,7 @@ fn judge_clean(n: u64, base: u64) -> (u64, u64) {
 }
 
 #[test]
-#[ignore = "minutes with --release; not green yet"]
+#[ignore = "minutes with --release"]
 fn judged_on_other_drivers() {
     let ((severe, n_severe), (mild, n_mild)) = judge_faults(80, SEEDS);
     let (redo, caution) = judge_clean(40, SEEDS + 0x8000);
