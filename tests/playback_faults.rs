@@ -7,9 +7,12 @@
     reason = "a test fails by panicking, and prints the figures it measured"
 )]
 
+mod common;
+
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 
+use common::chance;
 use farcone::bench::{Bench, Element, Mounting, Noise, Wiring, drivers};
 use farcone::capture::{Playback, Recorded};
 use farcone::faults::{
@@ -21,18 +24,6 @@ use farcone::recording::Take;
 use farcone::signal::{Envelope, Multisine, SynchronizedSweep, harmonics};
 
 const RATE_HZ: u32 = 48_000;
-
-/// A number from 0 to 1 that depends on the seed alone.
-fn chance(seed: u64, salt: u64) -> f64 {
-    let mut x = seed
-        .wrapping_mul(0x9E37_79B9_7F4A_7C15)
-        .wrapping_add(salt.wrapping_mul(0xBF58_476D_1CE4_E5B9));
-    for _ in 0..3 {
-        x ^= x >> 31;
-        x = x.wrapping_mul(0x94D0_49BB_1331_11EB);
-    }
-    (x >> 11) as f64 / (1_u64 << 53) as f64
-}
 
 /// A set-up as people have them.
 #[derive(Clone, Debug)]

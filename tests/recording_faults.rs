@@ -8,8 +8,11 @@
     reason = "a test fails by panicking, and prints the figures it measured"
 )]
 
+mod common;
+
 use std::collections::BTreeMap;
 
+use common::chance;
 use farcone::bench::{
     Bench, BenchTake, Element, InventedDriver, Mounting, Noise, Spoil, Wiring, drivers,
 };
@@ -17,18 +20,6 @@ use farcone::faults::{Expected, Facts, Hum, Played, noise_finding, recording_fin
 use farcone::finding::{Code, Finding};
 use farcone::recording::Take;
 use farcone::signal::{Envelope, RatioSettings, SynchronizedSweep, channel_ratio};
-
-/// A number from 0 to 1 that depends on the seed alone.
-fn chance(seed: u64, salt: u64) -> f64 {
-    let mut x = seed
-        .wrapping_mul(0x9E37_79B9_7F4A_7C15)
-        .wrapping_add(salt.wrapping_mul(0xBF58_476D_1CE4_E5B9));
-    for _ in 0..3 {
-        x ^= x >> 31;
-        x = x.wrapping_mul(0x94D0_49BB_1331_11EB);
-    }
-    (x >> 11) as f64 / (1_u64 << 53) as f64
-}
 
 fn pick<T: Copy>(from: &[T], seed: u64, salt: u64) -> T {
     from[(chance(seed, salt) * from.len() as f64) as usize % from.len()]

@@ -4,11 +4,8 @@
 //! cone that rubs, carries something loose, or hits a stop. Without any of these it is the linear bench with an LR-2 coil.
 
 use num_complex::Complex64;
-use rand_pcg::Pcg64;
-use rand_pcg::rand_core::SeedableRng;
 
 use super::channel::delay;
-use super::record::playing;
 use super::response::Spectrum;
 use super::{Bench, BenchError, BenchTake, Element, InventedDriver, Wiring};
 use crate::circuit::{CoilFamily, coil_inductance_h};
@@ -302,16 +299,7 @@ impl Bench {
         let second = heard(&node_2, &|f_hz| {
             self.driver.response(f_hz) * delay(f_hz, skew_s)
         })?;
-        let mut generator = Pcg64::seed_from_u64(seed);
-        let hum = self.hum(sample_rate_hz, &mut generator);
-        let playing = playing(stimulus);
-        Ok(BenchTake {
-            sample_rate_hz,
-            source: self
-                .source
-                .convert(source, playing.clone(), &hum, &mut generator),
-            driver: self.driver.convert(second, playing, &hum, &mut generator),
-        })
+        Ok(self.converted(source, second, stimulus, sample_rate_hz, seed))
     }
 }
 

@@ -78,8 +78,6 @@ pub struct OtherDriver {
 
 /// Share of the lost stiffness that is friction where half of it is lost, (C28).
 const SOFTENING_LOSS: f64 = 0.3;
-/// Bisections of an interval of frequencies: more than f64 can tell apart.
-const N_BISECTIONS: usize = 80;
 
 /// `n` drivers from woofers to tweeters: fs 25 to 1500 Hz, Qms 1.5 to 15, Qts 0.2 to 1.2. Equal seeds give equal drivers, and the
 /// first of many are those of few.
@@ -188,35 +186,12 @@ impl OtherDriver {
     /// What an analysis should find at this drive and mounting; at no drive and mounting 0 the small-signal truth.
     pub fn truth(&self, peak_v: f64, remount: u64) -> Truth {
         let circuit = self.circuit(&Mounting::FreeAir, peak_v, remount);
-        let (mut low, mut high) = (0.1 * self.reference_hz, 10.0 * self.reference_hz);
-        for _ in 0..N_BISECTIONS {
-            let middle = 0.5 * (low + high);
-            if circuit.mechanical_impedance(middle).im < 0.0 {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        let fs_hz = 0.5 * (low + high);
-        let omega_mass = TAU * fs_hz * self.mms_kg;
-        let rms_kg_per_s = circuit.mechanical_impedance(fs_hz).re;
-        let qms = omega_mass / rms_kg_per_s;
-        let qes = omega_mass * self.re_ohm / (self.bl_t_m * self.bl_t_m);
-        let inductance_h = |f_hz: f64| self.coil.impedance(f_hz).im / (TAU * f_hz);
-        Truth {
-            fs_hz,
-            re_ohm: self.re_ohm,
-            qms,
-            qes,
-            qts: qms * qes / (qms + qes),
-            mms_kg: self.mms_kg,
-            cms_m_per_n: 1.0 / (TAU * fs_hz * omega_mass),
-            rms_kg_per_s,
-            bl_t_m: self.bl_t_m,
-            sd_m2: self.sd_m2,
-            le_1khz_h: inductance_h(1_000.0),
-            le_10khz_h: inductance_h(10_000.0),
-        }
+        Truth::of(
+            self.reference_hz,
+            |f_hz| circuit.mechanical_impedance(f_hz),
+            |f_hz| self.coil.impedance(f_hz).im / (TAU * f_hz),
+            [self.re_ohm, self.mms_kg, self.bl_t_m, self.sd_m2],
+        )
     }
 
     /// Factors on stiffness and mechanical resistance of one mounting.

@@ -122,16 +122,28 @@ impl Bench {
             }
             _ => at_start,
         };
+        Ok(self.converted(source, driver, stimulus, sample_rate_hz, seed))
+    }
+
+    /// What both channels make of the voltages at their inputs: noise, hum, and their converters.
+    pub(super) fn converted(
+        &self,
+        source: Vec<f64>,
+        driver: Vec<f64>,
+        stimulus: &[f64],
+        sample_rate_hz: f64,
+        seed: u64,
+    ) -> BenchTake {
         let mut generator = Pcg64::seed_from_u64(seed);
         let hum = self.hum(sample_rate_hz, &mut generator);
         let playing = playing(stimulus);
-        Ok(BenchTake {
+        BenchTake {
             sample_rate_hz,
             source: self
                 .source
                 .convert(source, playing.clone(), &hum, &mut generator),
             driver: self.driver.convert(driver, playing, &hum, &mut generator),
-        })
+        }
     }
 
     /// Both channels' response to one volt of the source.
@@ -262,7 +274,7 @@ impl Bench {
 }
 
 /// From the first sample that is not zero to the last; empty for silence.
-pub(super) fn playing(stimulus: &[f64]) -> Range<usize> {
+fn playing(stimulus: &[f64]) -> Range<usize> {
     let first = stimulus.iter().position(|&sample| sample != 0.0);
     let last = stimulus.iter().rposition(|&sample| sample != 0.0);
     match (first, last) {

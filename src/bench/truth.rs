@@ -2,6 +2,8 @@
 
 use std::f64::consts::TAU;
 
+use num_complex::Complex64;
+
 use super::InventedDriver;
 use crate::circuit::{Load, MotionalBranch, coil_inductance_h};
 
@@ -42,6 +44,45 @@ impl Truth {
     pub fn vas_m3(&self, rho_c2_pa: f64) -> f64 {
         rho_c2_pa * self.sd_m2 * self.sd_m2 * self.cms_m_per_n
     }
+
+    /// From a resonance that is about right (Hz), the mechanical impedance (kg/s) and the coil's inductance (H) at a frequency (Hz), and
+    /// Re (ohm), Mms (kg), Bl (T·m) and Sd (m²).
+    pub(super) fn of(
+        about_hz: f64,
+        mechanical: impl Fn(f64) -> Complex64,
+        inductance_h: impl Fn(f64) -> f64,
+        [re_ohm, mms_kg, bl_t_m, sd_m2]: [f64; 4],
+    ) -> Self {
+        // Creep moves the resonance by a few percent; the reactance rises with frequency throughout.
+        let (mut low, mut high) = (0.1 * about_hz, 10.0 * about_hz);
+        for _ in 0..N_BISECTIONS {
+            let middle = 0.5 * (low + high);
+            if mechanical(middle).im < 0.0 {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        let fs_hz = 0.5 * (low + high);
+        let omega_mass = TAU * fs_hz * mms_kg;
+        let rms_kg_per_s = mechanical(fs_hz).re;
+        let qms = omega_mass / rms_kg_per_s;
+        let qes = omega_mass * re_ohm / (bl_t_m * bl_t_m);
+        Self {
+            fs_hz,
+            re_ohm,
+            qms,
+            qes,
+            qts: qms * qes / (qms + qes),
+            mms_kg,
+            cms_m_per_n: 1.0 / (TAU * fs_hz * omega_mass),
+            rms_kg_per_s,
+            bl_t_m,
+            sd_m2,
+            le_1khz_h: inductance_h(1_000.0),
+            le_10khz_h: inductance_h(10_000.0),
+        }
+    }
 }
 
 /// Bisections of an interval of frequencies: more than f64 can tell apart.
@@ -52,36 +93,12 @@ impl InventedDriver {
     pub fn truth(&self) -> Truth {
         let branch = MotionalBranch::new(self.creep.map(|creep| creep.reference_hz), Load::Free);
         let values = self.mechanical_values();
-        let nominal_hz = 1.0 / (TAU * (self.mms_kg * self.cms_m_per_n).sqrt());
-        // Creep moves the resonance by a few percent; the reactance rises with frequency throughout.
-        let (mut low, mut high) = (0.1 * nominal_hz, 10.0 * nominal_hz);
-        for _ in 0..N_BISECTIONS {
-            let middle = 0.5 * (low + high);
-            if branch.mechanical_impedance(middle, &values).im < 0.0 {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        let fs_hz = 0.5 * (low + high);
-        let omega_mass = TAU * fs_hz * self.mms_kg;
-        let rms_kg_per_s = branch.mechanical_impedance(fs_hz, &values).re;
-        let qms = omega_mass / rms_kg_per_s;
-        let qes = omega_mass * self.re_ohm / (self.bl_t_m * self.bl_t_m);
         let coil = self.coil.family.coil();
-        Truth {
-            fs_hz,
-            re_ohm: self.re_ohm,
-            qms,
-            qes,
-            qts: qms * qes / (qms + qes),
-            mms_kg: self.mms_kg,
-            cms_m_per_n: 1.0 / (TAU * fs_hz * omega_mass),
-            rms_kg_per_s,
-            bl_t_m: self.bl_t_m,
-            sd_m2: self.sd_m2,
-            le_1khz_h: coil_inductance_h(coil.as_ref(), self.coil.values, 1_000.0),
-            le_10khz_h: coil_inductance_h(coil.as_ref(), self.coil.values, 10_000.0),
-        }
+        Truth::of(
+            1.0 / (TAU * (self.mms_kg * self.cms_m_per_n).sqrt()),
+            |f_hz| branch.mechanical_impedance(f_hz, &values),
+            |f_hz| coil_inductance_h(coil.as_ref(), self.coil.values, f_hz),
+            [self.re_ohm, self.mms_kg, self.bl_t_m, self.sd_m2],
+        )
     }
 }

@@ -72,11 +72,18 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
             "give the sheet before and the sheet after, in this order",
         ));
     }
-    let sheets = args
+    if let Some(folder) = args.sheets.iter().find(|path| path.is_dir()) {
+        return Err(Failure::usage(
+            format!("{}: this is a folder, and no sheet", folder.display()),
+            "name the sheet in it, a file that ends in .driver.json; if there is none, farcone fit FOLDER --out FILE makes one",
+        ));
+    }
+    let mut sheets = args
         .sheets
         .iter()
         .map(|path| store::read_sheet(path))
         .collect::<Result<Vec<Sheet>, _>>()?;
+    tell_apart(&mut sheets, &args.sheets);
     let comparison = compare(&sheets);
     let running_in = args.run_in.then(|| run_in(&sheets[0], &sheets[1]));
     let held: Vec<_> = args
@@ -107,4 +114,14 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
     }
     console::print(text.trim_start_matches('\n'))?;
     Ok(EXIT_GOOD)
+}
+
+/// Sheets with the same label get their file's name behind it: one unit before and after running-in has one label.
+fn tell_apart(sheets: &mut [Sheet], paths: &[PathBuf]) {
+    let labels: Vec<String> = sheets.iter().map(|sheet| sheet.label.clone()).collect();
+    for (sheet, path) in sheets.iter_mut().zip(paths) {
+        if labels.iter().filter(|label| **label == sheet.label).count() > 1 {
+            sheet.label = format!("{} ({})", sheet.label, path.display());
+        }
+    }
 }

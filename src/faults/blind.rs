@@ -3,14 +3,13 @@
 use super::contact::{contact_lost, lost_contact};
 use super::extent::Extent;
 use super::level::{LevelStep, level_steps};
-use super::playback::{LOWEST_HZ, TONAL, TOP, frames_lost, level_moved, what_was_lost};
+use super::losses::{Losses, counted_again};
+use super::playback::{LOWEST_HZ, TONAL, TOP, unloaded};
 use super::recording::Expected;
-use super::stretches::{Jump, Stretch, blank_stretches, counted, dips, jumps, lost_stretches};
+use super::stretches::{blank_stretches, dips, jumps, lost_stretches};
 use crate::finding::Finding;
 use crate::recording::Take;
-use crate::signal::{
-    Follow, FollowWindow, follow, follow_again, follow_at, loading_share_from, recovered_sweep,
-};
+use crate::signal::{Follow, FollowWindow, follow, follow_at, loading_share_from, recovered_sweep};
 
 /// Share of the windows above 150 Hz that has to be found, and how well the best fifth: else it is no sweep, or drowns in noise. Where
 /// frames were lost the rest is found less well.
@@ -23,8 +22,6 @@ const LEAST_SHARE: f64 = -15.0;
 /// Steps of level below this may come from the jig, dB: what drives it is only known roughly, and a short sweep passes the resonance, which
 /// loads it, within a few windows. One step of most volume controls is 0.5 to 2 dB (common practice, no source).
 const BLIND_STEP_DB: f64 = 0.8;
-/// Jumps whose frames are counted again.
-const N_COUNTED: usize = 3;
 
 /// Findings of following the sweep that a take holds; none if it holds no sweep.
 pub(super) fn blind_findings(
@@ -51,17 +48,7 @@ pub(super) fn blind_findings(
         &first,
         rate_hz,
     );
-    let followed = if share == 0.0 {
-        first
-    } else {
-        let unloaded: Vec<f32> = take
-            .source()
-            .iter()
-            .zip(take.driver())
-            .map(|(&source, &driver)| source - share as f32 * driver)
-            .collect();
-        follow_again(&sweep, &unloaded, rate_hz, &first)
-    };
+    let followed = unloaded(&sweep, take, first, share);
     let asked: Vec<&FollowWindow> = followed
         .windows
         .iter()
@@ -101,43 +88,21 @@ fn what_happened(
     asked: &[&FollowWindow],
 ) -> Vec<Finding> {
     let rate_hz = f64::from(take.sample_rate_hz());
-    let mut findings = vec![];
-    let mut jumps: Vec<Jump> = jumps(followed, asked, rate_hz);
-    jumps.sort_by(|a, b| b.frames.abs().total_cmp(&a.frames.abs()));
-    for jump in jumps.iter_mut().take(N_COUNTED) {
-        *jump = counted(*jump, (sweep, take.source()), followed, rate_hz);
-    }
-    let blanks = blank_stretches(sweep, take, followed, rate_hz);
     let mut steps: Vec<LevelStep> = level_steps(followed, rate_hz);
     steps.retain(|step| step.step_db.abs() > BLIND_STEP_DB);
-    let near = |frame: f64, at: f64| (frame - at).abs() < 0.05 * rate_hz;
     // What is missing at the start or the end may be no part of the sweep at all.
     let first_found = asked.iter().find(|w| w.delay_frames.is_some());
     let from = first_found.map_or(0, |w| w.start);
-    let wide: Vec<Stretch> = lost_stretches(asked)
-        .into_iter()
-        .filter(|s| !s.to_the_end && s.start > from)
-        .filter(|s| !blanks.iter().any(|b| b.start < s.end && s.start < b.end))
-        .collect();
-    let dips: Vec<Stretch> = dips(asked)
-        .into_iter()
-        .filter(|dip| {
-            let middle = 0.5 * (dip.start + dip.end) as f64;
-            !steps.iter().any(|step| near(step.at_frame, middle))
-                && !wide.iter().any(|s| dip.start < s.end && s.start < dip.end)
-        })
-        .collect();
-    if let Some(message) = what_was_lost(&jumps, &blanks, &wide, &dips, followed, asked, rate_hz) {
-        findings.push(frames_lost(name, message));
-    }
-    steps.retain(|step| !jumps.iter().any(|jump| near(step.at_frame, jump.at_frame)));
-    steps.retain(|step| {
-        let inside =
-            |s: &Stretch| near(step.at_frame, s.start as f64) || near(step.at_frame, s.end as f64);
-        !blanks.iter().any(inside)
-    });
-    if let Some(step) = steps.first() {
-        findings.push(level_moved(name, step, steps.len(), rate_hz));
-    }
-    findings
+    let samples = (sweep, take.source());
+    let losses = Losses {
+        jumps: counted_again(jumps(followed, asked, rate_hz), samples, followed, rate_hz),
+        blanks: blank_stretches(sweep, take, followed, rate_hz),
+        wide: lost_stretches(asked)
+            .into_iter()
+            .filter(|s| !s.to_the_end && s.start > from)
+            .collect(),
+        dips: dips(asked),
+        steps,
+    };
+    losses.findings(name, followed, asked, rate_hz, None)
 }

@@ -17,6 +17,7 @@ mod floor;
 mod given;
 mod hum;
 mod level;
+mod losses;
 mod mixed;
 mod monitoring;
 mod noisy;

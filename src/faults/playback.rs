@@ -2,16 +2,16 @@
 
 use super::clipping::{clipped, flat_tops, smallest_step};
 use super::contact::{contact_lost, lost_contact};
-use super::level::{LEVEL_STEP_DB, LevelStep, level_steps};
+use super::level::{LevelStep, level_steps};
+use super::losses::{Losses, counted_again};
 use super::monitoring::{fed_back, loop_echo};
 use super::recording::Expected;
 use super::resampled::{collapse, fades, resampled};
 use super::statistics::median;
-use super::stretches::{
-    Jump, Stretch, blank_stretches, counted, dips, jumps, lost_stretches, wander,
-};
+use super::stretches::{blank_stretches, dips, jumps, lost_stretches};
 use crate::capture::{Playback, Recorded};
 use crate::finding::{Code, Finding, Severity};
+use crate::recording::Take;
 use crate::signal::{Follow, FollowWindow, band_gains, follow, follow_again, loading_share};
 
 /// Windows below this frequency are not asked whether they were found: coupling and hum take them, Hz.
@@ -22,10 +22,6 @@ pub(super) const TOP: f64 = 0.42;
 pub(super) const TONAL: f64 = 0.7;
 /// Share of the windows that has to be found for the recording to be one of this stimulus at all.
 const FOUND_SHARE: f64 = 0.4;
-/// Jumps whose frames are counted again.
-const N_COUNTED: usize = 3;
-/// Frames of jump that are visible above 1 kHz.
-const SMALLEST_JUMP: f64 = 2.0;
 
 /// What laying the source channel against the stimulus showed.
 #[derive(Clone, Debug, PartialEq)]
@@ -78,17 +74,7 @@ pub fn playback_check(
     let first = follow(played, take.source(), rate_hz);
     // The driver's resonance, heard through the source's impedance, moves level and delay of the source node as no output does.
     let share = loading_share(played, take.source(), take.driver(), &first, rate_hz);
-    let followed = if share == 0.0 {
-        first
-    } else {
-        let unloaded: Vec<f32> = take
-            .source()
-            .iter()
-            .zip(take.driver())
-            .map(|(&source, &driver)| source - share as f32 * driver)
-            .collect();
-        follow_again(played, &unloaded, rate_hz, &first)
-    };
+    let followed = unloaded(played, take, first, share);
     let bands = band_gains(played, take.source(), &followed, rate_hz);
     let top = collapse(&bands, rate_hz).filter(|top| fades(&followed, top));
     let highest_hz = top.map_or(TOP * rate_hz, |top| 0.9 * top.from_hz);
@@ -160,6 +146,20 @@ pub fn playback_check(
     }
 }
 
+/// The stimulus followed again through a source channel that the given share of the driver channel was taken off.
+pub(super) fn unloaded(played: &[f32], take: &Take, first: Follow, share: f64) -> Follow {
+    if share == 0.0 {
+        return first;
+    }
+    let unloaded: Vec<f32> = take
+        .source()
+        .iter()
+        .zip(take.driver())
+        .map(|(&source, &driver)| source - share as f32 * driver)
+        .collect();
+    follow_again(played, &unloaded, f64::from(take.sample_rate_hz()), &first)
+}
+
 /// Gaps, jumps, steps: whatever is not the same from the first window to the last.
 fn lost_frames(
     name: &str,
@@ -178,125 +178,30 @@ fn lost_frames(
     }
     let end = gone.map_or(f64::INFINITY, |stretch| stretch.start as f64);
     let samples = (playback.samples(), recorded.take.source());
-    let mut jumps: Vec<Jump> = jumps(followed, asked, rate_hz)
+    let jumps = jumps(followed, asked, rate_hz)
         .into_iter()
-        .filter(|jump| jump.at_frame < end)
-        .collect();
-    // Only the largest are named, and counting takes long.
-    jumps.sort_by(|a, b| b.frames.abs().total_cmp(&a.frames.abs()));
-    for jump in jumps.iter_mut().take(N_COUNTED) {
-        *jump = counted(*jump, samples, followed, rate_hz);
-    }
-    let blanks = blank_stretches(playback.samples(), &recorded.take, followed, rate_hz);
-    let blanks: Vec<Stretch> = blanks
-        .into_iter()
-        .filter(|blank| (blank.start as f64) < end)
-        .collect();
+        .filter(|jump| jump.at_frame < end);
     let mut steps: Vec<LevelStep> = level_steps(followed, rate_hz);
     steps.retain(|step| step.at_frame < end);
-    let near = |frame: f64, at: f64| (frame - at).abs() < 0.05 * rate_hz;
-    let wide: Vec<Stretch> = lost
-        .iter()
-        .filter(|stretch| !stretch.to_the_end)
-        .filter(|s| !blanks.iter().any(|b| b.start < s.end && s.start < b.end))
-        .copied()
-        .collect();
-    let dips: Vec<Stretch> = dips(asked)
-        .into_iter()
-        .filter(|dip| (dip.start as f64) < end && (dip.end as f64) < end)
-        .filter(|dip| {
-            let middle = 0.5 * (dip.start + dip.end) as f64;
-            !steps.iter().any(|step| near(step.at_frame, middle))
-                && !wide.iter().any(|s| dip.start < s.end && s.start < dip.end)
-        })
-        .collect();
-    if let Some(message) = what_was_lost(&jumps, &blanks, &wide, &dips, followed, asked, rate_hz) {
-        findings.push(frames_lost(name, message));
-    } else if recorded.n_reported_losses > 0 {
-        findings.push(reported(name, recorded.n_reported_losses));
-    }
-    // A step of level beside a jump of delay is the jump's.
-    steps.retain(|step| !jumps.iter().any(|jump| near(step.at_frame, jump.at_frame)));
-    steps.retain(|step| {
-        let inside =
-            |s: &Stretch| near(step.at_frame, s.start as f64) || near(step.at_frame, s.end as f64);
-        !blanks.iter().any(inside)
-    });
-    if let Some(step) = steps.first() {
-        findings.push(level_moved(name, step, steps.len(), rate_hz));
-    }
+    let losses = Losses {
+        jumps: counted_again(jumps.collect(), samples, followed, rate_hz),
+        blanks: blank_stretches(playback.samples(), &recorded.take, followed, rate_hz)
+            .into_iter()
+            .filter(|blank| (blank.start as f64) < end)
+            .collect(),
+        wide: lost.into_iter().filter(|s| !s.to_the_end).collect(),
+        dips: dips(asked)
+            .into_iter()
+            .filter(|dip| (dip.start as f64) < end && (dip.end as f64) < end)
+            .collect(),
+        steps,
+    };
+    let otherwise = match recorded.n_reported_losses {
+        0 => None,
+        n => Some(reported(name, n)),
+    };
+    findings.extend(losses.findings(name, followed, asked, rate_hz, otherwise));
     findings
-}
-
-/// The worst of what was lost, in words, with its figure: value, unit, limit.
-pub(super) fn what_was_lost(
-    jumps: &[Jump],
-    blanks: &[Stretch],
-    wide: &[Stretch],
-    dips: &[Stretch],
-    followed: &Follow,
-    asked: &[&FollowWindow],
-    rate_hz: f64,
-) -> Option<(String, f64, &'static str, f64)> {
-    let second = |frame: f64| frame / rate_hz;
-    let worst = jumps
-        .iter()
-        .max_by(|a, b| a.frames.abs().total_cmp(&b.frames.abs()));
-    if let Some(jump) = worst {
-        let what = if jump.frames < 0.0 {
-            "were lost"
-        } else {
-            "were repeated or put in"
-        };
-        let more = match jumps.len() {
-            1 => String::new(),
-            n => format!(" (the largest of {n} such places)"),
-        };
-        let text = format!(
-            "about {:.0} frames {what} {:.2} s after the start of what was played{more}",
-            jump.frames.abs(),
-            second(jump.at_frame)
-        );
-        return Some((text, jump.frames, "1", SMALLEST_JUMP));
-    }
-    for (stretches, what) in [
-        (blanks, "the recording is blank"),
-        (wide, "what was played is missing"),
-        (dips, "the recording is damaged"),
-    ] {
-        let longest = stretches.iter().max_by_key(|s| s.end - s.start);
-        if let Some(stretch) = longest {
-            let length_s = second((stretch.end - stretch.start) as f64);
-            let text = format!(
-                "{what} for about {:.0} ms, {:.2} s after the start of what was played",
-                1e3 * length_s,
-                second(stretch.start as f64)
-            );
-            return Some((text, length_s, "s", 0.003));
-        }
-    }
-    wander(followed, asked, rate_hz).map(|frames| {
-        let text = format!(
-            "the delay between playback and recording wanders by {frames:.0} frames: frames were lost or put in, or \
-             something adapts the pace"
-        );
-        (text, frames, "1", SMALLEST_JUMP)
-    })
-}
-
-pub(super) fn frames_lost(
-    name: &str,
-    (message, value, unit, limit): (String, f64, &'static str, f64),
-) -> Finding {
-    Finding::new(
-        Code::FramesLost,
-        Severity::Redo,
-        message,
-        "make the take again; if it happens again, close other programs, use a larger buffer or another sound system, and \
-         leave the computer alone meanwhile",
-    )
-    .with_evidence(value, unit, Some(limit))
-    .about(name)
 }
 
 fn reported(name: &str, n_reported: u32) -> Finding {
@@ -309,27 +214,6 @@ fn reported(name: &str, n_reported: u32) -> Finding {
         "nothing to do; if it happens often, close other programs or use a larger buffer",
     )
     .with_evidence(f64::from(n_reported), "1", Some(0.0))
-    .about(name)
-}
-
-pub(super) fn level_moved(name: &str, step: &LevelStep, n_steps: usize, rate_hz: f64) -> Finding {
-    let at_s = step.at_frame / rate_hz;
-    let more = if n_steps > 1 {
-        format!(" (the largest of {n_steps} steps)")
-    } else {
-        String::new()
-    };
-    Finding::new(
-        Code::LevelMoved,
-        Severity::Redo,
-        format!(
-            "the level changed by {:+.1} dB {at_s:.2} s after the start of what was played{more}",
-            step.step_db
-        ),
-        "leave every volume control alone during a take, turn off automatic gain, limiters and \"enhancements\", and make the \
-         take again",
-    )
-    .with_evidence(step.step_db, "dB", Some(LEVEL_STEP_DB))
     .about(name)
 }
 

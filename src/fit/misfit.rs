@@ -57,7 +57,8 @@ fn stretch(f_hz: &[f64], i: usize) -> Range<usize> {
 }
 
 /// The observations with the misfit above `above_hz` added to their covariance, so that there it shapes the coil but
-/// pulls at nothing else. The misfit is that of circuits fitted below `above_hz` only.
+/// pulls at nothing else, and below with what is missed there on the whole: (F9). The misfit is that of circuits fitted below `above_hz`
+/// only.
 pub(super) fn eased(
     observations: &[Observation],
     seen: &[Resonance],
@@ -111,7 +112,7 @@ pub(super) fn eased(
 }
 
 /// Candidates besides the best that count as other ways of being wrong, and how much each counts: the misfit of the best over its own,
-/// squared, scaled so that they add up to 1. Another coil family is always among them, where one was tried.
+/// squared, scaled so that they add up to 1: (F10). Another coil family is always among them, where one was tried.
 pub(super) fn comparable(
     candidates: &[Candidate],
     observations: &[Observation],

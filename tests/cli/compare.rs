@@ -56,6 +56,12 @@ fn sheets_side_by_side_and_a_sellers_claims() {
     let done = run(["compare", a, b, "--run-in"]);
     let text = done.out;
     assert!(text.contains("Nothing moved beyond doubt."), "{text}");
+    let copy = folder.path().join("copy.driver.json");
+    std::fs::copy(a, &copy).unwrap();
+    let text = run(["compare", a, copy.to_str().unwrap()]).out;
+    for of_two_alike in ["one.driver.json", "copy.driver.json"] {
+        assert!(text.contains(of_two_alike), "{text}");
+    }
     let done = run(["compare", a, b, c, "--json"]);
     let json: serde_json::Value = serde_json::from_str(&done.out).unwrap();
     assert_eq!(json["comparison"]["labels"][2], "three");
@@ -84,6 +90,11 @@ fn what_cannot_be_compared_is_refused() {
         &["compare", &sheets[0], "none.driver.json"],
         1,
         "none.driver.json",
+    );
+    refused(
+        &["compare", &sheets[0], folder.path().to_str().unwrap()],
+        2,
+        "folder",
     );
     let odd = folder.path().join("odd.driver.json");
     std::fs::write(&odd, "{}").unwrap();

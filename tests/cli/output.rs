@@ -31,6 +31,17 @@ fn the_sheet_goes_into_a_new_file_only() {
 }
 
 #[test]
+fn what_several_takes_have_in_common_stands_once() {
+    let done = run(["fit", demo().path().to_str().unwrap()]);
+    assert_eq!(done.out.matches("Mains hum").count(), 1, "{}", done.out);
+    assert!(
+        done.out.contains("free-air-1, free-air-2, "),
+        "{}",
+        done.out
+    );
+}
+
+#[test]
 fn a_table_says_what_is_known_and_what_is_not() {
     let ran = quick_fit(&demo().take("free-air-1"), &[]);
     for word in [

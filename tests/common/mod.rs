@@ -11,6 +11,18 @@ use farcone::recording::Take;
 use farcone::session::{Condition, Cone, Data, JigInput, Session, SessionTake};
 use farcone::signal::{Envelope, SynchronizedSweep};
 
+/// A number from 0 to 1 that depends on the seed alone.
+pub fn chance(seed: u64, salt: u64) -> f64 {
+    let mut x = seed
+        .wrapping_mul(0x9E37_79B9_7F4A_7C15)
+        .wrapping_add(salt.wrapping_mul(0xBF58_476D_1CE4_E5B9));
+    for _ in 0..3 {
+        x ^= x >> 31;
+        x = x.wrapping_mul(0x94D0_49BB_1331_11EB);
+    }
+    (x >> 11) as f64 / (1_u64 << 53) as f64
+}
+
 /// The air of all tests: 20 °C, 1013.25 hPa, 50 %.
 pub const AIR: Air = Air {
     temperature_k: 293.15,

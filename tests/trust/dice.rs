@@ -1,6 +1,6 @@
 //! Chance from a seed.
 
-use rand_distr::{Distribution, StandardNormal, Uniform};
+use rand_distr::{Distribution, Uniform};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::SeedableRng;
 
@@ -31,12 +31,6 @@ impl Dice {
     /// Plus or minus one.
     pub fn sign(&mut self) -> f64 {
         if self.below(2) == 0 { 1.0 } else { -1.0 }
-    }
-
-    /// A normal number of this spread.
-    pub fn normal(&mut self, spread: f64) -> f64 {
-        let z: f64 = StandardNormal.sample(&mut self.0);
-        spread * z
     }
 
     pub fn pick<'a, T>(&mut self, list: &'a [T]) -> &'a T {

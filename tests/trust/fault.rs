@@ -59,6 +59,22 @@ pub struct Fault {
 }
 
 impl Fault {
+    /// One that is called by the code and refused at both strengths.
+    pub fn refused(
+        name: &'static str,
+        group: &'static str,
+        code: Code,
+        inject: fn(&mut Scenario, Strength, &mut Dice),
+    ) -> Self {
+        Self {
+            name,
+            group,
+            inject,
+            mild: Expect::named(code, Verdict::Redo),
+            severe: Expect::named(code, Verdict::Redo),
+        }
+    }
+
     pub fn expect(&self, strength: Strength) -> Expect {
         strength.pick(self.mild, self.severe)
     }

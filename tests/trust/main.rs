@@ -7,7 +7,6 @@
     clippy::expect_used,
     clippy::panic,
     clippy::print_stdout,
-    dead_code,
     reason = "a test fails by panicking, and prints what it measured"
 )]
 

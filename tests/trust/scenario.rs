@@ -15,7 +15,6 @@ use farcone::session::{Condition, Cone, Data, JigInput, Session, SessionTake, Ta
 use farcone::sheet::Sheet;
 use farcone::signal::{Envelope, SynchronizedSweep};
 
-use crate::dice::Dice;
 
 /// How bad a fault is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -362,21 +361,6 @@ impl Scenario {
         for plan in &mut self.plans {
             plan.spoil.push(Arc::clone(&spoil));
         }
-    }
-
-    /// The same change of the samples in one of the driver's takes.
-    pub fn spoil_one(
-        &mut self,
-        dice: &mut Dice,
-        spoil: impl Fn(&mut BenchTake, u64) + Send + Sync + 'static,
-    ) {
-        let n = self.driver_takes().count();
-        let which = dice.below(n);
-        self.driver_takes()
-            .nth(which)
-            .unwrap()
-            .spoil
-            .push(Arc::new(spoil));
     }
 
     /// The same change of the bench in every take.

@@ -12,15 +12,35 @@ pub(super) fn list(findings: &[Finding], look: Look) -> String {
         return String::new();
     }
     let mut out = title("Findings", look);
-    for finding in findings {
-        let take = finding
-            .take
-            .as_ref()
-            .map_or_else(String::new, |take| format!("{take}: "));
-        let message = format!("{take}{}", finding.message);
+    for (takes, finding) in grouped(findings) {
+        let takes = match takes.is_empty() {
+            true => String::new(),
+            false => format!("{}: ", takes.join(", ")),
+        };
+        let message = format!("{takes}{}", finding.message);
         out.push_str(&line(&finding.severity, &message, &finding.advice, look));
     }
     out
+}
+
+/// Findings that say the same of several takes stand once, with those takes.
+fn grouped(findings: &[Finding]) -> Vec<(Vec<&str>, &Finding)> {
+    let mut groups: Vec<(Vec<&str>, &Finding)> = vec![];
+    for finding in findings {
+        let same = |other: &Finding| {
+            other.take.is_some()
+                && (&other.severity, &other.message, &other.advice)
+                    == (&finding.severity, &finding.message, &finding.advice)
+        };
+        match (
+            finding.take.as_deref(),
+            groups.iter_mut().find(|group| same(group.1)),
+        ) {
+            (Some(take), Some((takes, _))) => takes.push(take),
+            (take, _) => groups.push((take.into_iter().collect(), finding)),
+        }
+    }
+    groups
 }
 
 /// The findings of one take, which is known.

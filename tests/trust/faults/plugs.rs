@@ -10,13 +10,7 @@ use crate::fault::{Expect, Fault};
 use crate::scenario::{Plan, Scenario, Strength, What};
 
 fn redo(name: &'static str, code: Code, inject: fn(&mut Scenario, Strength, &mut Dice)) -> Fault {
-    Fault {
-        name,
-        group: "recording",
-        inject,
-        mild: Expect::named(code, Verdict::Redo),
-        severe: Expect::named(code, Verdict::Redo),
-    }
+    Fault::refused(name, "recording", code, inject)
 }
 
 pub fn faults() -> Vec<Fault> {

@@ -13,13 +13,7 @@ use crate::scenario::{Scenario, Strength};
 const BITS: u32 = 24;
 
 fn fault(name: &'static str, code: Code, inject: fn(&mut Scenario, Strength, &mut Dice)) -> Fault {
-    Fault {
-        name,
-        group: "recording",
-        inject,
-        mild: Expect::named(code, Verdict::Redo),
-        severe: Expect::named(code, Verdict::Redo),
-    }
+    Fault::refused(name, "recording", code, inject)
 }
 
 pub fn faults() -> Vec<Fault> {
