@@ -15,7 +15,6 @@ use farcone::session::{Condition, Cone, Data, JigInput, Session, SessionTake, Ta
 use farcone::sheet::Sheet;
 use farcone::signal::{Envelope, SynchronizedSweep};
 
-
 /// How bad a fault is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Strength {
