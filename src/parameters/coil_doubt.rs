@@ -10,6 +10,11 @@ use crate::fit::Fit;
 /// practice, no source).
 const HARMLESS: [(usize, f64); 4] = [(LN_FS, 0.02), (LN_RE, 0.05), (LN_QMS, 0.10), (LN_QES, 0.10)];
 
+/// Relative standard uncertainty that the choice of the model brings into Qes; zero where the circuit follows the curve.
+pub(super) fn qes_in_doubt(fit: &Fit) -> f64 {
+    moves(&spread(fit), LN_QES)
+}
+
 /// Relative standard uncertainty that the coil's model brings into Re; zero where the circuit follows the curve.
 pub fn re_in_doubt(fit: &Fit) -> f64 {
     moves(&spread(fit), LN_RE)

@@ -6,12 +6,15 @@ use crate::circuit::CoilFamily;
 use crate::finding::{Code, Finding};
 use crate::fit::{Choice, Fit, Loading, Observation, fit_all};
 use crate::impedance::ImpedanceCurve;
+use crate::parameters::coil_doubt::qes_in_doubt;
 use crate::parameters::{Readout, readout};
 use crate::progress::Unwatched;
 
 /// One observation fitted alone.
 pub(super) struct Alone {
     pub readout: Readout,
+    /// Relative standard uncertainty that the choice of the model brings into Qes.
+    pub models: f64,
     /// Whether no circuit follows it: then its numbers are not worth comparing.
     pub poor: bool,
     coil: CoilFamily,
@@ -85,6 +88,7 @@ fn fitted(observation: &Observation, coils: Vec<CoilFamily>, creep: bool) -> Opt
             .map(|&f| circuit.impedance(f, &values))
             .collect(),
         readout: readout(best),
+        models: qes_in_doubt(&fit),
         poor: fit.findings.iter().any(poor),
         coil,
         coil_values: values.get(1..=n_coil)?.to_vec(),

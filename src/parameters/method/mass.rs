@@ -69,7 +69,11 @@ pub(super) fn formulas_disagree(
     let from_resonances = mass_kg / (squared - 1.0);
     let from_qs = mass_kg / (product - 1.0);
     let u_resonance = relative(a.fs_hz).hypot(relative(b.fs_hz));
-    let u_q = u_resonance.hypot(relative(a.qes)).hypot(relative(b.qes));
+    let models = free.models.hypot(own.models);
+    let u_q = u_resonance
+        .hypot(relative(a.qes))
+        .hypot(relative(b.qes))
+        .hypot(models);
     let by_mounting = squared / (squared - 1.0) * observation.stiffness_doubt;
     let u = (2.0 * squared / (squared - 1.0) * u_resonance)
         .hypot(product / (product - 1.0) * u_q)
