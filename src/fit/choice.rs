@@ -53,7 +53,7 @@ pub struct Fit {
     /// Resonances seen at a glance, one an observation.
     pub seen: Vec<Resonance>,
     /// Whether even the best circuit misses the curve by more than noise explains: then the spread between the
-    /// comparable families is added to the uncertainty, unweighted.
+    /// comparable families is added to the uncertainty, with the shares of (F10).
     pub misfit: bool,
     /// Candidates that are about as good as the best, and how much each counts where `misfit` is set, as shares of a variance.
     pub comparable: Vec<(usize, f64)>,

@@ -42,6 +42,9 @@ const LARGE_LOOP: f64 = 0.05;
 const LOOP_MOVES_FS: f64 = 2e-3;
 /// … or a Q by more than this, does harm: about what a calibrated take is good for (common practice, no source).
 const LOOP_MOVES_Q: f64 = 0.02;
+/// The same where no circuit follows the rest of the curve: as much as the models differ by without being called.
+const MISFIT_MOVES_FS: f64 = 0.02;
+const MISFIT_MOVES_Q: f64 = 0.1;
 /// Stands for leaving a point out: its variance grows by so much.
 const LEFT_OUT: f64 = 1e8;
 
@@ -110,7 +113,14 @@ pub(super) fn without_loops(
     let moved = again
         .as_ref()
         .map(|again| moves(&readout(fit.best()), &readout(again.best())));
-    let harms = moved.is_none_or(|(fs, q)| fs > LOOP_MOVES_FS || q > LOOP_MOVES_Q);
+    // Where no circuit follows the rest of the curve either, what is left out is as likely a part of that.
+    let unsure = again.as_ref().is_some_and(|again| again.misfit);
+    let (most_fs, most_q) = if unsure {
+        (MISFIT_MOVES_FS, MISFIT_MOVES_Q)
+    } else {
+        (LOOP_MOVES_FS, LOOP_MOVES_Q)
+    };
+    let harms = moved.is_none_or(|(fs, q)| fs > most_fs || q > most_q);
     let found = observations.iter().zip(&loops);
     let findings = found
         .filter_map(|(observation, found)| {

@@ -7,7 +7,7 @@ use farcone::Complex64;
 use farcone::bench::{Buzz, ExtraResonance, Mounting, NonlinearDriver, Rub};
 use farcone::circuit::{Circuit, Glance, Parameter};
 use farcone::finding::{Code, Verdict};
-use farcone::session::Condition;
+use farcone::session::{Condition, TakeLevel};
 
 use crate::fault::{Expect, Fault};
 use crate::scenario::{Model, Scenario, What};
@@ -121,6 +121,30 @@ pub fn faults() -> Vec<Fault> {
             ),
         },
         Fault {
+            name: "resonance moves with the level",
+            group: "driver",
+            inject: |scenario, strength, dice| {
+                let falls = strength.pick(dice.between(0.037, 0.052), dice.between(0.08, 0.12));
+                // A second free-air take, 12 dB louder, that only compares levels.
+                let mms_kg = scenario.about.mms_kg;
+                let at = |playback_dbfs| {
+                    Some(TakeLevel {
+                        playback_dbfs,
+                        driver_peak_v: None,
+                    })
+                };
+                for plan in scenario.of("free-air") {
+                    plan.level = at(-24.0);
+                }
+                let added_mass_kg = mms_kg * ((1.0 - falls).powi(-2) - 1.0);
+                let softer = What::Driver(Mounting::AddedMass { added_mass_kg });
+                let plan = scenario.add("free-air-loud", Condition::FreeAir, softer);
+                (plan.level, plan.aside) = (at(-12.0), true);
+            },
+            mild: Expect::named(Code::LevelShift, Verdict::Good),
+            severe: Expect::named(Code::LevelShift, Verdict::Usable),
+        },
+        Fault {
             name: "something on the cone buzzes",
             group: "driver",
             inject: |scenario, strength, dice| {
@@ -151,28 +175,24 @@ pub fn faults() -> Vec<Fault> {
             mild: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
             severe: Expect::with(Code::Distorted, Verdict::Redo, OF_A_BEND),
         },
-    ]
-}
-
-/// Faults that are named, but whose verdict still depends on the driver: what they leave in the curve is sometimes too much for the fit or
-/// for the comparison of takes, which then ask for a new take.
-pub fn open() -> Vec<Fault> {
-    vec![Fault {
-        name: "something rides on the cone",
-        group: "driver",
-        inject: |scenario, strength, dice| {
-            let ratio = dice.ratio(2.5, 6.0);
-            let frequency_hz = strength.pick(ratio, dice.ratio(2.0, 4.0)) * scenario.about.fs_hz;
-            let extra = ExtraResonance::Rider {
-                frequency_hz,
-                q: dice.ratio(12.0, 40.0),
-                mass_ratio: strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.03, 0.05)),
-            };
-            beside_the_cone(scenario, extra);
+        Fault {
+            name: "something rides on the cone",
+            group: "driver",
+            inject: |scenario, strength, dice| {
+                let ratio = dice.ratio(2.5, 6.0);
+                let frequency_hz =
+                    strength.pick(ratio, dice.ratio(2.0, 4.0)) * scenario.about.fs_hz;
+                let extra = ExtraResonance::Rider {
+                    frequency_hz,
+                    q: dice.ratio(12.0, 40.0),
+                    mass_ratio: strength.pick(dice.ratio(0.01, 0.02), dice.ratio(0.03, 0.05)),
+                };
+                beside_the_cone(scenario, extra);
+            },
+            mild: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
+            severe: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
         },
-        mild: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
-        severe: Expect::with(Code::ExtraLoop, Verdict::Usable, OF_A_LOOP),
-    }]
+    ]
 }
 
 /// How a driver moves at its resonance in a take.

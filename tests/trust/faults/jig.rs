@@ -85,6 +85,23 @@ pub fn faults() -> Vec<Fault> {
             severe: redo(Code::SenseWrong),
         },
         Fault {
+            name: "check resistor about as large as the sense resistor",
+            group: "jig",
+            inject: |scenario, strength, dice| {
+                let ohm = check(
+                    scenario,
+                    strength.pick(dice.between(1.5, 1.9), dice.between(1.0, 1.1)),
+                );
+                scenario.add(
+                    "check-resistor",
+                    Condition::CheckResistor { ohm },
+                    What::Resistor(ohm.value),
+                );
+            },
+            mild: Expect::named(Code::CheckUninformative, Verdict::Good),
+            severe: Expect::named(Code::CheckUninformative, Verdict::Good),
+        },
+        Fault {
             name: "inputs with different gains",
             group: "jig",
             inject: |scenario, strength, dice| {

@@ -15,7 +15,6 @@ pub fn all() -> Vec<Fault> {
         recording::faults(),
         jig::faults(),
         driver::faults(),
-        driver::open(),
         method::faults(),
     ]
     .concat()
