@@ -129,7 +129,7 @@ pub fn fit_all(
     fitted(observations, choice, true, watcher)
 }
 
-/// The same with uncertainties of noise alone, whatever the circuits miss: they tell whether a take is loud enough.
+/// The same with uncertainties of noise alone around the resonance, whatever the circuits miss there: they tell whether a take is loud enough.
 pub fn fit_by_noise(observations: &[Observation], choice: &Choice) -> Result<Fit, Unfitted> {
     fitted(observations, choice, false, &mut Unwatched)
 }
@@ -159,10 +159,16 @@ fn fitted(
     let relative = observations.iter().all(|o| o.curve.covariance().is_none());
     let (loss, mut part) = judged(&candidates[0], observations, f64::INFINITY);
     // Where no noise is stated, none can be exceeded.
-    let misfit = may_misfit && !relative && loss > POOR_LOSS && part > POOR_PART;
+    let misfit = !relative && loss > POOR_LOSS && part > POOR_PART;
     if misfit {
         // Should the second look fail, the first one stands.
-        let second = match eased(observations, &seen, choice, COIL_ONLY * fs_hz, watcher) {
+        let second = match eased(
+            observations,
+            &seen,
+            choice,
+            (COIL_ONLY * fs_hz, may_misfit),
+            watcher,
+        ) {
             Ok(Some(eased)) => compare(&eased, &seen, choice, watcher),
             Ok(None) => Err(Unfitted::NoObservation),
             Err(unfitted) => Err(unfitted),

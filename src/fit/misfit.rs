@@ -63,7 +63,7 @@ pub(super) fn eased(
     observations: &[Observation],
     seen: &[Resonance],
     choice: &Choice,
-    above_hz: f64,
+    (above_hz, below_too): (f64, bool),
     watcher: &mut dyn Watcher,
 ) -> Result<Option<Vec<Observation>>, Unfitted> {
     let below: Option<Vec<Observation>> = observations
@@ -95,6 +95,8 @@ pub(super) fn eased(
         let widened = covariance.iter().enumerate().map(|(i, c)| {
             let doubt = if f_hz[i] > above_hz {
                 misfit[i].norm_sqr()
+            } else if !below_too {
+                0.0
             } else {
                 // The points of a stretch are wrong together.
                 let n_together = stretch(f_hz, i).len() as f64;
