@@ -1,6 +1,7 @@
 //! Whether the driver channel kept its contact.
 
 use super::playback::TONAL;
+use super::statistics::extremes;
 use super::stretches::{AUDIBLE, BLANK_S};
 use crate::finding::{Code, Finding, Severity};
 use crate::recording::Take;
@@ -58,14 +59,7 @@ fn opens(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
         let (before, after) = (&pairs[last], &pairs[last + 1 + GAP..]);
         let after = &after[..LASTS.min(after.len())];
         let levels: Vec<f64> = after.iter().map(level_db).collect();
-        let low = levels
-            .iter()
-            .copied()
-            .fold(f64::INFINITY, |m, v| if v < m { v } else { m });
-        let high = levels
-            .iter()
-            .copied()
-            .fold(f64::NEG_INFINITY, |m, v| if v > m { v } else { m });
+        let (low, high) = extremes(&levels);
         after.len() >= LASTS
             && before.1.explained > HELD
             && high - low < SAME_DB

@@ -22,3 +22,13 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     let middle = values.len() / 2;
     Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
+/// The least and the largest; infinite the wrong way round where there is none.
+pub(super) fn extremes(values: &[f64]) -> (f64, f64) {
+    let none = (f64::INFINITY, f64::NEG_INFINITY);
+    values.iter().fold(none, |(low, high), &v| {
+        (
+            if v < low { v } else { low },
+            if v > high { v } else { high },
+        )
+    })
+}

@@ -1,7 +1,7 @@
 //! Stretches and places of a recording that do not follow what was played.
 
 use super::level::{GAP, SIDE, step_candidates};
-use super::statistics::median;
+use super::statistics::{extremes, median};
 use crate::recording::Take;
 use crate::signal::{Follow, FollowWindow, stretch_delay};
 
@@ -134,14 +134,7 @@ pub(super) fn wander(followed: &Follow, asked: &[&FollowWindow], rate_hz: f64) -
         .chunks(high.len().div_ceil(PARTS))
         .filter_map(|part| median(&mut part.to_vec()))
         .collect();
-    let low = middles
-        .iter()
-        .copied()
-        .fold(f64::INFINITY, |m, v| if v < m { v } else { m });
-    let top = middles
-        .iter()
-        .copied()
-        .fold(f64::NEG_INFINITY, |m, v| if v > m { v } else { m });
+    let (low, top) = extremes(&middles);
     (top - low > MOST_S * rate_hz).then_some(top - low)
 }
 
