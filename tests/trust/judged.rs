@@ -16,8 +16,11 @@ use crate::faults::all;
 use crate::others::{other, truth_of};
 use crate::scenario::{Scenario, Setup, Strength, clean};
 
-/// Fixed before anything was tuned.
-const SEEDS: u64 = 0x7E57_0000;
+/// Judged by, and never looked at while a limit is set. Somebody who changes a limit after seeing what these say takes fresh ones.
+const SEEDS: u64 = 0x7E58_0000;
+
+/// May be looked at.
+const TUNING_SEEDS: u64 = 0x7E57_0000;
 
 /// A clean session of this seed: driver, wiring, converter, level, noise and method by chance; and what is true of its driver.
 fn session(seed: u64) -> (Scenario, Vec<(Key, f64)>, Dice) {
@@ -91,7 +94,7 @@ fn line(seed: u64, sheet: &Sheet) -> String {
             format!("{}/{}{value}", f.code, f.severity)
         })
         .collect();
-    format!("{:#x}: {} {}", seed - SEEDS, sheet.verdict, told.join(", "))
+    format!("{seed:#x}: {} {}", sheet.verdict, told.join(", "))
 }
 
 /// Whether a stated parameter lies further from the truth than its uncertainties allow: half the 95 % interval, and twice what a
@@ -235,13 +238,13 @@ fn judged_in_a_long_run() {
 #[test]
 #[ignore = "for setting limits"]
 fn looked_at_while_setting_limits() {
-    judge_faults(200, SEEDS + 0x10_0000);
-    judge_clean(100, SEEDS + 0x18_0000);
+    judge_faults(200, TUNING_SEEDS + 0x10_0000);
+    judge_clean(100, TUNING_SEEDS + 0x18_0000);
 }
 
 /// Its clean part alone.
 #[test]
 #[ignore = "for setting limits"]
 fn clean_looked_at_while_setting_limits() {
-    judge_clean(100, SEEDS + 0x18_0000);
+    judge_clean(100, TUNING_SEEDS + 0x18_0000);
 }
