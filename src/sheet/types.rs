@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::Parameters;
+use super::{Dimensions, Parameters};
 
 /// The format's name and version, the value of [`Sheet::schema`].
 pub const SCHEMA: &str = "farcone-driver-sheet/1";
@@ -30,8 +30,8 @@ pub struct Sheet {
     pub circuit: Option<CircuitEntry>,
     /// Derived: highest standard rating of which 80 % lies below the minimum impedance, ohm.
     pub derived_rating_ohm: Option<f64>,
-    /// Mounting dimensions by name, m; null if nobody typed any.
-    pub dimensions: Option<BTreeMap<String, f64>>,
+    /// Mounting dimensions; null if nobody typed any.
+    pub dimensions: Option<Dimensions>,
     /// What the takes were made in.
     pub conditions: Conditions,
     /// The driver at several levels, the quietest first; empty if all takes had one level.
