@@ -33,6 +33,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         air: AirInput::default(),
         cone: None,
         meter_re_ohm: None,
+        dimensions: Default::default(),
+        photos: vec![],
         band_hz: Session::DEFAULT_BAND_HZ,
         choice: Choice::default(),
         n_draws: Session::DEFAULT_DRAWS,

@@ -49,6 +49,8 @@
 //!     air: AirInput::default(),
 //!     cone: Some(Cone::Area(Stated::within(demo_driver().sd_m2, 1e-5))),
 //!     meter_re_ohm: None,
+//!     dimensions: Default::default(),
+//!     photos: vec![],
 //!     band_hz: Session::DEFAULT_BAND_HZ,
 //!     choice: Choice::default(),
 //!     n_draws: Session::DEFAULT_DRAWS,

@@ -285,6 +285,8 @@ fn invented(seed: u64) -> (Session, [f64; 8], Tags) {
         air: air_input,
         cone: Some(cone),
         meter_re_ohm: Some(meter),
+        dimensions: Default::default(),
+        photos: vec![],
         band_hz: Session::DEFAULT_BAND_HZ,
         choice: Choice::default(),
         played: None,

@@ -8,8 +8,9 @@ use farcone::circuit::CoilFamily;
 use farcone::jig::Wiring;
 use farcone::quantity::Stated;
 use farcone::recording::ChannelPick;
+use farcone::sheet::{Dimensions, parse_dimensions};
 
-use super::values::{self, Band, InputLoad, TakePath};
+use super::values::{self, Band, InputLoad, PhotoArg, TakePath};
 
 /// The recordings, or tables, of one driver.
 #[derive(Args)]
@@ -137,6 +138,19 @@ pub struct DriverArgs {
     /// DC resistance that a meter reads (5.9ohm): a cross-check, nothing is fitted to it
     #[arg(long, value_name = "QUANTITY", value_parser = values::resistance)]
     pub meter_re: Option<Stated>,
+
+    /// How the driver is mounted (flange=118mm,cutout=92mm,screw-circle=105mm,screws=4,depth=52mm,magnet=70mm)
+    ///
+    /// Diameters of the flange, of the hole that it needs, of the circle through the screws' middles and of the magnet; the
+    /// depth behind the flange. Any may be left out. They go into the sheet, for the enclosure's drawing.
+    #[arg(long, value_name = "LIST", value_parser = parse_dimensions)]
+    pub dimensions: Option<Dimensions>,
+
+    /// A photo that belongs to the measurement, and what it shows (wiring=wiring.jpg); as often as there are photos
+    ///
+    /// A session folder gets a copy. The sheet holds its name and SHA-256.
+    #[arg(long, value_name = "WHAT=FILE", value_parser = values::photo)]
+    pub photo: Vec<PhotoArg>,
 }
 
 /// How the takes are analysed.

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{ArgMatches, Args};
 use farcone::finding::{Finding, Verdict};
-use farcone::session::{JigProfile, SessionFile, analyse_noting, profile_findings};
+use farcone::session::{JigProfile, Photo, SessionFile, analyse_noting, profile_findings};
 use farcone::sheet::Sheet;
 
 use super::args::{AnalysisArgs, DriverArgs, JigArgs, OutputArgs, TakeArgs};
@@ -104,6 +104,7 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
         noted = calibrate(&mut session, path, profile)?;
     }
     outrank(&mut session, &args.jig, &args.driver, &args.analysis)?;
+    add_photos(&mut session, args)?;
     if let Some(path) = &args.output.out {
         store::refuse_existing(path)?;
     }
@@ -130,6 +131,26 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
         console::print(&text)?;
     }
     Ok(exit_code(&sheet))
+}
+
+fn add_photos(session: &mut SessionFile, args: &FitArgs) -> Result<(), Failure> {
+    if let (Some(folder), false) = (&args.session, args.driver.photo.is_empty()) {
+        return Err(Failure::usage(
+            "a session folder has its own photos, and is only read here",
+            format!(
+                "put the photo into {}/photos and name it in session.json, or add it while measuring: farcone measure {} --photo …",
+                folder.display(),
+                folder.display()
+            ),
+        ));
+    }
+    let photos = args.driver.photo.iter().map(|photo| Photo {
+        of: photo.of.clone(),
+        file: photo.file.clone(),
+        sha256: None,
+    });
+    session.photos.extend(photos);
+    Ok(())
 }
 
 fn read_profile(name: &str) -> Result<(PathBuf, JigProfile), Failure> {

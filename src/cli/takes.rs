@@ -325,6 +325,16 @@ pub fn outrank(
     let diameter = driver.cone.map(Cone::Diameter);
     session.cone = diameter.or(driver.area.map(Cone::Area)).or(session.cone);
     session.meter_re_ohm = driver.meter_re.or(session.meter_re_ohm);
+    if let Some(dimensions) = driver.dimensions {
+        session.dimensions = session.dimensions.outranked_by(dimensions);
+        // Each alone may be right and both together wrong.
+        session.dimensions.check().map_err(|error| {
+            Failure::usage(
+                error.to_string(),
+                "the session has dimensions already; state the others anew as well",
+            )
+        })?;
+    }
     if let Some(air) = driver.air {
         air.resolve().map_err(|error| {
             Failure::usage(error.to_string(), "write for example --air 23C,1013hPa,45%")

@@ -18,6 +18,24 @@ pub struct Band(pub f64, pub f64);
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TakePath(pub Vec<PathBuf>);
 
+/// A photo, and what it shows.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PhotoArg {
+    pub of: String,
+    pub file: PathBuf,
+}
+
+pub fn photo(text: &str) -> Result<PhotoArg, SettingError> {
+    let parts = text.split_once('=').map(|(of, file)| (of.trim(), file));
+    match parts {
+        Some((of, file)) if !of.is_empty() && !file.is_empty() => Ok(PhotoArg {
+            of: of.to_owned(),
+            file: file.into(),
+        }),
+        _ => Err(SettingError::NotAPhoto(text.to_owned())),
+    }
+}
+
 /// Input resistances of channel 1 and 2, ohm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct InputLoad(pub Stated, pub Stated);
@@ -52,6 +70,8 @@ pub enum SettingError {
     NotTwoChannels(String),
     #[error(transparent)]
     Channels(#[from] RecordingError),
+    #[error("\"{0}\" does not say what the photo shows; write for example wiring=wiring.jpg")]
+    NotAPhoto(String),
     #[error(
         "a take is one file, or two mono files with one comma between them (source.wav,driver.wav)"
     )]

@@ -9,11 +9,12 @@ pub(super) mod stated;
 
 use std::path::PathBuf;
 
-use super::{Condition, Cone, Devices, JigInput, Session, SessionTake, TakeLevel};
+use super::{Condition, Cone, Devices, JigInput, Photo, Session, SessionTake, TakeLevel};
 use crate::air::AirInput;
 use crate::fit::Choice;
 use crate::quantity::Stated;
 use crate::recording::ChannelPick;
+use crate::sheet::Dimensions;
 
 pub use error::SessionFileError;
 
@@ -79,6 +80,10 @@ pub struct SessionFile {
     pub cone: Option<Cone>,
     /// DC resistance read from a meter, ohm.
     pub meter_re_ohm: Option<Stated>,
+    /// Mounting dimensions; empty if nobody measured any.
+    pub dimensions: Dimensions,
+    /// Photos that belong to it.
+    pub photos: Vec<Photo>,
     /// Lowest and highest frequency to use, Hz.
     pub band_hz: (f64, f64),
     /// Which circuits to try.
@@ -103,6 +108,8 @@ impl SessionFile {
             air: AirInput::default(),
             cone: None,
             meter_re_ohm: None,
+            dimensions: Dimensions::default(),
+            photos: vec![],
             band_hz: Session::DEFAULT_BAND_HZ,
             choice: Choice::default(),
             n_draws: Session::DEFAULT_DRAWS,
@@ -119,6 +126,8 @@ impl SessionFile {
             air: self.air,
             cone: self.cone,
             meter_re_ohm: self.meter_re_ohm,
+            dimensions: self.dimensions,
+            photos: self.photos,
             band_hz: self.band_hz,
             choice: self.choice,
             n_draws: self.n_draws,
@@ -222,6 +231,16 @@ mod tests {
             },
             cone: Some(Cone::Diameter(Stated::within(0.078, 0.001))),
             meter_re_ohm: Some(Stated::unstated(5.9)),
+            dimensions: Dimensions {
+                flange_m: Some(0.118),
+                n_screws: Some(4),
+                ..Dimensions::default()
+            },
+            photos: vec![Photo {
+                of: "wiring".into(),
+                file: "photos/wiring.jpg".into(),
+                sha256: Some("00ff".repeat(16)),
+            }],
             band_hz: (6.0, 15_000.0),
             choice: Choice {
                 coils: vec![CoilFamily::Lr2, CoilFamily::SemiInductor],

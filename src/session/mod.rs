@@ -31,4 +31,6 @@ pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError,
 pub use jig_reading::{CheckReading, JigReading, read_jig};
 pub use problems::SessionError;
 pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
-pub use session::{Condition, Cone, Data, Devices, JigInput, Session, SessionTake, TakeLevel};
+pub use session::{
+    Condition, Cone, Data, Devices, JigInput, Photo, Session, SessionTake, TakeLevel,
+};

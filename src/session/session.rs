@@ -1,5 +1,7 @@
 //! What a session is.
 
+use std::path::PathBuf;
+
 use crate::air::AirInput;
 use crate::faults::Played;
 use crate::finding::Finding;
@@ -8,6 +10,7 @@ use crate::impedance::ImpedanceCurve;
 use crate::jig::Wiring;
 use crate::quantity::Stated;
 use crate::recording::{ChannelPick, Take};
+use crate::sheet::Dimensions;
 
 /// In which condition a take was made.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -112,6 +115,17 @@ pub struct SessionTake {
     pub aside: bool,
 }
 
+/// A photo that belongs to a session.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Photo {
+    /// What it shows, in a word or two: `wiring`, `label`, `cone`.
+    pub of: String,
+    /// The file, relative to the session's folder.
+    pub file: PathBuf,
+    /// SHA-256 of the file as lower-case hexadecimal; `None` if nobody took it.
+    pub sha256: Option<String>,
+}
+
 /// Which sound card a jig is connected to, and how.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Devices {
@@ -155,6 +169,10 @@ pub struct Session {
     pub cone: Option<Cone>,
     /// DC resistance read from a meter, ohm: a cross-check.
     pub meter_re_ohm: Option<Stated>,
+    /// Mounting dimensions; empty if nobody measured any.
+    pub dimensions: Dimensions,
+    /// Photos that belong to it.
+    pub photos: Vec<Photo>,
     /// Lowest and highest frequency to use, Hz.
     pub band_hz: (f64, f64),
     /// Which circuits to try.

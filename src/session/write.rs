@@ -13,8 +13,8 @@ use crate::parameters::{Key, Known, SmallSignal, SpreadOrigin, rating_ohm};
 use crate::quantity::Stated;
 use crate::sheet::{
     AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, Evidence,
-    JigEntry, Origin, ParameterEntry, Parameters, SCHEMA, Share, Sheet, StatedEntry, TakeEntry,
-    ValueEntry,
+    JigEntry, Origin, ParameterEntry, Parameters, PhotoEntry, SCHEMA, Share, Sheet, StatedEntry,
+    TakeEntry, ValueEntry,
 };
 
 /// Everything that goes into a sheet.
@@ -53,7 +53,7 @@ pub(super) fn sheet(result: &Whole<'_>) -> Sheet {
             .as_ref()
             .map(|fit| circuit(fit, outcome.parameters.as_ref(), outcome.known)),
         derived_rating_ohm: minimum.and_then(|minimum| rating_ohm(minimum.value)),
-        dimensions: None,
+        dimensions: Some(result.session.dimensions).filter(|dimensions| !dimensions.is_empty()),
         conditions: conditions(result),
         levels: outcome.levels.clone(),
         curves: curves(result),
@@ -82,12 +82,22 @@ pub(super) fn origin(session: &Session) -> Origin {
         driver_peak_v: take.level.and_then(|level| level.driver_peak_v),
         aside: take.aside,
     };
+    let photo = |photo: &super::Photo| PhotoEntry {
+        of: photo.of.clone(),
+        // Its name alone: where it lies on somebody's disk is nobody's business.
+        file: photo
+            .file
+            .file_name()
+            .map_or(String::new(), |name| name.to_string_lossy().into_owned()),
+        sha256: photo.sha256.clone(),
+    };
     Origin {
         program: "farcone".to_owned(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
         draws: session.n_draws as u64,
         seed: session.seed,
         takes: session.takes.iter().map(take).collect(),
+        photos: session.photos.iter().map(photo).collect(),
     }
 }
 

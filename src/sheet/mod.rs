@@ -12,5 +12,6 @@ pub use dimensions::{Dimensions, DimensionsError, parse_dimensions};
 pub use parameters::{ParameterEntry, Parameters, Share};
 pub use types::{
     AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, Evidence, Finding,
-    JigEntry, LevelEntry, Origin, SCHEMA, Sheet, SheetError, StatedEntry, TakeEntry, ValueEntry,
+    JigEntry, LevelEntry, Origin, PhotoEntry, SCHEMA, Sheet, SheetError, StatedEntry, TakeEntry,
+    ValueEntry,
 };

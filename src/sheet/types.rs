@@ -251,6 +251,17 @@ pub struct TakeEntry {
     pub aside: bool,
 }
 
+/// A photo of the session.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PhotoEntry {
+    /// What it shows, in a word or two.
+    pub of: String,
+    /// Name of the file.
+    pub file: String,
+    /// SHA-256 of the file; null if nobody took it.
+    pub sha256: Option<String>,
+}
+
 /// Where the result came from.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Origin {
@@ -264,6 +275,9 @@ pub struct Origin {
     pub seed: u64,
     /// The takes.
     pub takes: Vec<TakeEntry>,
+    /// Photos of the session.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub photos: Vec<PhotoEntry>,
 }
 
 /// Why something is no sheet.

@@ -1,19 +1,20 @@
-//! Session folders: `session.json` and `takes/`.
+//! Session folders: `session.json`, `takes/` and `photos/`.
 
 use std::fs::{self, File, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
 
 use farcone::recording::{Take, WavFormat, write_wav};
-use farcone::session::{Condition, SESSION_FILE_NAME, SessionFile, TakeFile};
+use farcone::session::{Condition, Photo, SESSION_FILE_NAME, SessionFile, TakeFile};
 
 use super::StoreError;
-use super::files::{replace_text, sync_folder, write_new};
+use super::files::{replace_text, safe_file_name, sync_folder, write_new};
 use super::load::sha256;
 
 /// Whoever writes into the folder holds a lock on this file. It stays: a lock file that is deleted can be held twice.
 const LOCK_NAME: &str = ".lock";
 const TAKES_NAME: &str = "takes";
+const PHOTOS_NAME: &str = "photos";
 
 /// Reads a session folder's description. The takes are read by [`super::load`].
 pub fn read_session(folder: &Path) -> Result<SessionFile, StoreError> {
@@ -130,6 +131,51 @@ impl SessionFolder {
         Ok(TakeFile {
             sha256: vec![sha256(&mut written, &path)?],
             ..TakeFile::new(name, condition, vec![file])
+        })
+    }
+
+    /// Copies a photo into the folder and says how `session.json` describes it.
+    pub fn add_photo(&self, of: &str, photo: &Path) -> Result<Photo, StoreError> {
+        let folder = self.folder.join(PHOTOS_NAME);
+        fs::create_dir_all(&folder).map_err(|source| StoreError::Write {
+            path: folder,
+            source,
+        })?;
+        let mut original = File::open(photo).map_err(|source| StoreError::Open {
+            path: photo.into(),
+            source,
+        })?;
+        let ending = photo.extension().map(|ending| ending.to_string_lossy());
+        let ending = ending.map_or(String::new(), |ending| {
+            format!(".{}", safe_file_name(&ending))
+        });
+        let stem = safe_file_name(of);
+        // What is there stays: a second photo of the same thing gets a number.
+        let name = (1..)
+            .map(|number| match number {
+                1 => format!("{stem}{ending}"),
+                _ => format!("{stem}-{number}{ending}"),
+            })
+            .find(|name| {
+                let path = self.folder.join(PHOTOS_NAME).join(name);
+                path.symlink_metadata().is_err()
+            })
+            .unwrap_or(stem);
+        let file = PathBuf::from(format!("{PHOTOS_NAME}/{name}"));
+        let path = self.folder.join(&file);
+        write_new(
+            &path,
+            |copy| io::copy(&mut original, copy).map(|_| ()),
+            |path, source| StoreError::Write { path, source },
+        )?;
+        let mut copy = File::open(&path).map_err(|source| StoreError::Open {
+            path: path.clone(),
+            source,
+        })?;
+        Ok(Photo {
+            of: of.to_owned(),
+            file,
+            sha256: Some(sha256(&mut copy, &path)?),
         })
     }
 

@@ -9,7 +9,7 @@ use farcone::finding::Finding;
 use farcone::impedance::table::TableFormat;
 use farcone::progress::{Continue, Watcher};
 use farcone::recording::{join_mono, read_take, read_wav};
-use farcone::session::{Data, Session, SessionFile, SessionTake, TakeFile};
+use farcone::session::{Data, Photo, Session, SessionFile, SessionTake, TakeFile};
 use farcone::sheet::Sheet;
 use sha2::{Digest, Sha256};
 
@@ -52,7 +52,27 @@ pub fn load(
         }
         takes.push(load_take(take, folder)?);
     }
-    Ok(session.with_data(takes))
+    let mut session = session.with_data(takes);
+    for photo in &mut session.photos {
+        hash_photo(photo, folder)?;
+    }
+    Ok(session)
+}
+
+/// Takes a photo's hash, and compares it with the one that was noted.
+fn hash_photo(photo: &mut Photo, folder: &Path) -> Result<(), StoreError> {
+    let path = folder.join(&photo.file);
+    let mut file = File::open(&path).map_err(|source| StoreError::Open {
+        path: path.clone(),
+        source,
+    })?;
+    let hash = sha256(&mut file, &path)?;
+    if photo.sha256.as_ref().is_some_and(|noted| *noted != hash) {
+        let take = format!("photo of {}", photo.of);
+        return Err(StoreError::Changed { path, take });
+    }
+    photo.sha256 = Some(hash);
+    Ok(())
 }
 
 /// Reads the stimulus that was played: the first channel of a WAV file.

@@ -282,3 +282,40 @@ fn remounted_takes_measure_the_set_up() {
         .map(|take| take.remounted);
     assert_eq!(remounted.collect::<Vec<_>>(), [false, true]);
 }
+
+#[test]
+fn dimensions_and_photos_go_into_the_sheet() {
+    let folder = tempfile::tempdir().unwrap();
+    let photo = folder.path().join("bench.jpg");
+    fs::write(&photo, "no real picture").unwrap();
+    let named = format!("wiring={}", photo.display());
+    let list = "flange=118mm,cutout=9.2cm,screws=4";
+    let take = demo().take("free-air-1");
+    let out = quick_fit(&take, &["--json", "--dimensions", list, "--photo", &named]);
+    let sheet = out.sheet();
+    let dimensions = sheet.dimensions.expect("dimensions");
+    assert_eq!(dimensions.flange_m, Some(0.118));
+    assert_eq!(dimensions.n_screws, Some(4));
+    assert_eq!(dimensions.depth_m, None);
+    let photo = &sheet.origin.photos[0];
+    assert_eq!(
+        (photo.of.as_str(), photo.file.as_str()),
+        ("wiring", "bench.jpg")
+    );
+    // sha256sum of the file's text.
+    let hash = photo.sha256.as_deref().expect("a hash");
+    assert!(hash.starts_with("404976e991587354"), "{hash}");
+
+    let wrong = quick_fit(&take, &["--dimensions", "cutout=130mm,flange=118mm"]);
+    assert_eq!(wrong.code, 2);
+    assert!(
+        wrong.err.contains("cutout is 130 mm and flange 118 mm"),
+        "{}",
+        wrong.err
+    );
+    // A folder says itself what belongs to it.
+    let path = demo().path();
+    let refused = run(["fit", path.to_str().unwrap(), "--photo", &named]);
+    assert_eq!(refused.code, 2);
+    assert!(refused.err.contains("photos"), "{}", refused.err);
+}

@@ -145,6 +145,8 @@ pub fn session(jig: &Jig, sd_m2: f64, takes: Vec<SessionTake>) -> Session {
         air: exact_air(),
         cone: Some(Cone::Area(exact(sd_m2))),
         meter_re_ohm: None,
+        dimensions: Default::default(),
+        photos: vec![],
         band_hz: Session::DEFAULT_BAND_HZ,
         choice: Choice::default(),
         n_draws: Session::DEFAULT_DRAWS,

@@ -29,6 +29,7 @@ const ANSWERS: &[(&str, &str)] = &[
     ("Its value with its tolerance", "22ohm+-1%"),
     ("Its diameter", "78mm+-1mm"),
     ("Temperature and altitude", "23C,400m"),
+    ("Dimensions (such as", "flange=118mm,cutout=92mm,screws=4"),
     ("Everything you add", "2.4g+-0.05g"),
     // Findings: go on with the take.
     ("What now?", "2"),
@@ -102,6 +103,9 @@ fn check_sheet(session: &Path) {
         (fs_hz / truth_hz - 1.0).abs() < METHOD,
         "{fs_hz} of {truth_hz}"
     );
+    let dimensions = sheet.dimensions.expect("what was typed");
+    assert_eq!(dimensions.cutout_m, Some(0.092));
+    assert_eq!((dimensions.n_screws, dimensions.depth_m), (Some(4), None));
     assert!(
         sheet
             .parameters

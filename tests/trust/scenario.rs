@@ -396,6 +396,8 @@ impl Scenario {
             },
             cone: self.cone,
             meter_re_ohm: self.meter_re_ohm,
+            dimensions: Default::default(),
+            photos: vec![],
             band_hz: Session::DEFAULT_BAND_HZ,
             choice: Choice::default(),
             n_draws: 2_000,

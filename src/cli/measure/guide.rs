@@ -14,7 +14,7 @@ use super::plan::{Part, Ticked, next};
 use super::{MeasureArgs, finish, levels, open_job, screens, start};
 use crate::cli::failure::Failure;
 use crate::cli::live::{BENCH_HOST, LiveArgs, On};
-use questions::{ask_air, ask_cone, ask_devices, ask_jig, folder_and_label};
+use questions::{ask_air, ask_cone, ask_devices, ask_jig, ask_mounting, folder_and_label};
 use takes::{calibrate, check, driver_take, loaded};
 
 /// How long is listened for taps, s.
@@ -149,6 +149,7 @@ pub fn part(
         Part::Cone => ask_cone(job)?,
         Part::Loaded => loaded(job, wanted)?,
         Part::Air => ask_air(job)?,
+        Part::Mounting => ask_mounting(job)?,
         Part::Sheet => {}
     }
     ticked.tick(part);

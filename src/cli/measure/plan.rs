@@ -28,6 +28,8 @@ pub enum Part {
     Loaded,
     /// Temperature and altitude.
     Air,
+    /// How it is mounted.
+    Mounting,
     /// All there is.
     Sheet,
 }
@@ -75,6 +77,7 @@ pub fn next(session: &SessionFile, ticked: &Ticked) -> Part {
         (Part::Cone, session.cone.is_none()),
         (Part::Loaded, n_loaded == 0),
         (Part::Air, session.air.temperature_k.is_none()),
+        (Part::Mounting, session.dimensions.is_empty()),
     ];
     missing
         .into_iter()
@@ -137,6 +140,8 @@ mod tests {
         ticked.tick(Part::Loaded);
         assert_eq!(next(&session, &ticked), Part::Air);
         ticked.tick(Part::Air);
+        assert_eq!(next(&session, &ticked), Part::Mounting);
+        session.dimensions.depth_m = Some(0.05);
         assert_eq!(next(&session, &ticked), Part::Sheet);
     }
 

@@ -52,6 +52,11 @@ pub fn start(
             session.takes.extend(copies);
         }
     }
+    for photo in &driver.photo {
+        session
+            .photos
+            .push(opened.add_photo(&photo.of, &photo.file)?);
+    }
     keep(&opened, &session)?;
     Ok(Started {
         folder: opened,

@@ -2,6 +2,7 @@
 
 use super::SESSION_SCHEMA;
 use crate::recording::RecordingError;
+use crate::sheet::DimensionsError;
 
 /// Why `session.json` cannot be read or written.
 #[derive(Debug, thiserror::Error)]
@@ -91,14 +92,21 @@ pub enum SessionFileError {
     },
     /// A file outside the session folder.
     #[error(
-        "the take \"{take}\" names the file \"{file}\", which is not inside the session folder; copy it into takes/ and \
-         name it relative to the folder"
+        "{what} names the file \"{file}\", which is not inside the session folder; copy it into the folder and name it \
+         relative to that"
     )]
     Outside {
-        /// Name of the take.
-        take: String,
+        /// What names it.
+        what: String,
         /// The file.
         file: String,
+    },
+    /// Mounting dimensions that cannot be.
+    #[error("the mounting dimensions: {source}")]
+    Dimensions {
+        /// What is wrong with them.
+        #[from]
+        source: DimensionsError,
     },
     /// Channels that cannot be picked.
     #[error("the take \"{take}\": {source}")]

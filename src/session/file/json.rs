@@ -1,6 +1,6 @@
 //! The JSON form: structs that serde fills, and the way from and to what they mean.
 
-use std::path::{Component, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
@@ -13,7 +13,8 @@ use crate::fit::Choice;
 use crate::jig::Wiring;
 use crate::quantity::Stated;
 use crate::recording::ChannelPick;
-use crate::session::{JigInput, Session, TakeLevel};
+use crate::session::{JigInput, Photo, Session, TakeLevel};
+use crate::sheet::Dimensions;
 
 type Result<T> = std::result::Result<T, SessionFileError>;
 
@@ -36,11 +37,24 @@ struct SessionJson {
     cone: Option<ConeJson>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     meter_re: Option<StatedJson>,
+    #[serde(default, skip_serializing_if = "Dimensions::is_empty")]
+    dimensions: Dimensions,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    photos: Vec<PhotoJson>,
     #[serde(default = "default_band")]
     band_hz: [f64; 2],
     #[serde(default)]
     analysis: AnalysisJson,
     takes: Vec<TakeJson>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PhotoJson {
+    of: String,
+    file: PathBuf,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    sha256: Option<String>,
 }
 
 fn default_band() -> [f64; 2] {
@@ -174,6 +188,15 @@ pub(super) fn read(text: &str) -> Result<SessionFile> {
             }
         },
         meter_re_ohm: positive(json.meter_re, "meter_re", "Ohm")?,
+        dimensions: {
+            json.dimensions.check()?;
+            json.dimensions
+        },
+        photos: json
+            .photos
+            .into_iter()
+            .map(PhotoJson::read)
+            .collect::<Result<_>>()?,
         band_hz: json.band_hz.into(),
         choice: Choice {
             coils: json
@@ -219,6 +242,8 @@ pub(super) fn write(file: &SessionFile) -> Result<String> {
             Cone::Area(value) => ConeJson::Area(StatedJson::new(value, "m2")),
         }),
         meter_re: stated(file.meter_re_ohm, "Ohm"),
+        dimensions: file.dimensions,
+        photos: file.photos.iter().map(PhotoJson::new).collect(),
         band_hz: file.band_hz.into(),
         analysis: AnalysisJson {
             coils: file
@@ -245,6 +270,36 @@ fn coil(name: &str) -> Result<CoilFamily> {
         found: name.into(),
         allowed: "plain, lr-2, power-law, semi-inductor",
     })
+}
+
+impl PhotoJson {
+    fn new(photo: &Photo) -> Self {
+        Self {
+            of: photo.of.clone(),
+            file: photo.file.clone(),
+            sha256: photo.sha256.clone(),
+        }
+    }
+
+    fn read(self) -> Result<Photo> {
+        if leaves_the_folder(&self.file) {
+            return Err(SessionFileError::Outside {
+                what: format!("the photo of \"{}\"", self.of),
+                file: self.file.display().to_string(),
+            });
+        }
+        Ok(Photo {
+            of: self.of,
+            file: self.file,
+            sha256: self.sha256,
+        })
+    }
+}
+
+/// Whether a path may lead out of the folder that it is relative to.
+fn leaves_the_folder(file: &Path) -> bool {
+    file.components()
+        .any(|part| !matches!(part, Component::Normal(_) | Component::CurDir))
 }
 
 impl JigJson {
@@ -366,13 +421,9 @@ impl TakeJson {
                 n_files: self.files.len(),
             });
         }
-        let leaves = |file: &&PathBuf| {
-            file.components()
-                .any(|part| !matches!(part, Component::Normal(_) | Component::CurDir))
-        };
-        if let Some(file) = self.files.iter().find(leaves) {
+        if let Some(file) = self.files.iter().find(|file| leaves_the_folder(file)) {
             return Err(SessionFileError::Outside {
-                take: self.name,
+                what: format!("the take \"{}\"", self.name),
                 file: file.display().to_string(),
             });
         }

@@ -45,12 +45,12 @@ pub enum ProfileError {
     },
     /// A file outside the folder of takes.
     #[error(
-        "the take \"{take}\" names the file \"{file}\"; it has to be the bare name of a file in the folder of takes beside \
+        "{what} names the file \"{file}\"; it has to be the bare name of a file in the folder of takes beside \
          the profile"
     )]
     Outside {
-        /// Name of the take.
-        take: String,
+        /// What names it.
+        what: String,
         /// The file.
         file: String,
     },

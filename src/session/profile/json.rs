@@ -119,7 +119,7 @@ impl CheckJson {
 
 fn calibration(json: TakeJson) -> Result<TakeFile, ProfileError> {
     let take = json.read().map_err(|error| match error {
-        SessionFileError::Outside { take, file } => ProfileError::Outside { take, file },
+        SessionFileError::Outside { what, file } => ProfileError::Outside { what, file },
         other => other.into(),
     })?;
     check_take(&take)?;
@@ -150,7 +150,7 @@ fn check_take(take: &TakeFile) -> Result<(), ProfileError> {
     // A backslash leads into another folder where such a profile is opened on another system.
     if !is_bare || file.to_string_lossy().contains(['/', '\\']) {
         return Err(ProfileError::Outside {
-            take: take.name.clone(),
+            what: format!("the take \"{}\"", take.name),
             file: file.display().to_string(),
         });
     }

@@ -6,6 +6,7 @@ use farcone::air::parse_air;
 use farcone::jig::Wiring;
 use farcone::quantity::Stated;
 use farcone::session::{Cone, Devices, JigInput};
+use farcone::sheet::parse_dimensions;
 
 use crate::cli::failure::Failure;
 use crate::cli::measure::MeasureArgs;
@@ -173,6 +174,28 @@ pub fn ask_air(job: &mut Job) -> Result<(), Failure> {
     )?;
     if let Some(air) = air {
         job.session.air = air;
+        job.save()?;
+    }
+    Ok(())
+}
+
+pub fn ask_mounting(job: &mut Job) -> Result<(), Failure> {
+    job.dialogue.heading("How is it mounted?");
+    job.dialogue.say(
+        "For the enclosure's drawing: the diameters of the flange, of the hole that the driver needs, of the circle through the \
+         middles of its screw holes and of the magnet, the number of screws, and the depth behind the flange. Leave out what you \
+         cannot measure.",
+    );
+    let dimensions = job.dialogue.text(
+        "Dimensions (such as flange=118mm,cutout=92mm,screw-circle=105mm,screws=4,depth=52mm,magnet=70mm; Enter: not now)",
+        Some(""),
+        |text| match text {
+            "" => Ok(None),
+            text => parse_dimensions(text).map(Some),
+        },
+    )?;
+    if let Some(dimensions) = dimensions {
+        job.session.dimensions = dimensions;
         job.save()?;
     }
     Ok(())
