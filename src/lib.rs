@@ -84,6 +84,7 @@
 pub mod air;
 pub mod bench;
 pub mod capture;
+pub mod chat;
 pub mod circuit;
 pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]

@@ -22,7 +22,7 @@ const LEVELS: &[&[&str]] = &[
     &["fit"],
     &["parameters"],
     &["enclosure", "level", "sheet"],
-    &["compare", "session"],
+    &["chat", "compare", "session"],
     &["export", "bundle", "report"],
     &["kit"],
 ];

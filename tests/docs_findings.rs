@@ -49,6 +49,8 @@ fn rows_are_complete_and_mean_the_same() {
         assert_eq!(meaning, code.meaning().trim());
         assert!(limit.ends_with('.'), "{code:?}: {limit}");
         assert!(advice.ends_with('.'), "{code:?}: {advice}");
+        assert_eq!(advice, code.advice());
+        assert_eq!(Code::parse(code.as_str()), Some(*code));
     }
     let listed: Vec<&str> = rows("severity")
         .iter()

@@ -7,6 +7,7 @@ use farcone::air::{Air, AirInput, PressureInput};
 use farcone::bench::{
     Bench, Channel, Element, InventedDriver, Mounting, Noise, Wiring as BenchWiring, demo_driver,
 };
+use farcone::chat::ChatLine;
 use farcone::jig::Wiring;
 use farcone::quantity::{Spread, Stated};
 use farcone::recording::Take;
@@ -96,6 +97,7 @@ pub fn run(args: &DemoArgs) -> Result<u8, Failure> {
         text.push('\n');
         text.push_str(&view::sheet(&sheet, Some(&truths), look));
         text.push_str(&view::plot(&sheet, look));
+        text.push_str(&view::chat(&ChatLine::of(&sheet, None), look));
         text.push_str(&written(&args.out, &session, &sheet_path));
         console::print(&text)?;
     }

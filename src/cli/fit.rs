@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::{ArgMatches, Args};
+use farcone::chat::ChatLine;
 use farcone::finding::{Finding, Verdict};
 use farcone::session::{JigProfile, Photo, SessionFile, analyse_noting, profile_findings};
 use farcone::sheet::Sheet;
@@ -124,6 +125,7 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
         if args.output.plot {
             text.push_str(&view::plot(&sheet, look));
         }
+        text.push_str(&view::chat(&ChatLine::of(&sheet, None), look));
         match &args.output.out {
             Some(path) => text.push_str(&format!("\nSheet: {}\n", path.display())),
             None => text.push_str("\nTo keep the sheet, add --out NAME.driver.json\n"),

@@ -13,6 +13,18 @@ macro_rules! keys {
             /// Every parameter, in the order of tables.
             pub const ALL: &'static [Self] = &[$(Self::$name,)+];
 
+            /// The parameters that somebody buys or builds by.
+            pub const MAIN: [Self; 8] = [
+                Self::Fs,
+                Self::Re,
+                Self::Qms,
+                Self::Qes,
+                Self::Qts,
+                Self::Vas,
+                Self::Mms,
+                Self::Bl,
+            ];
+
             /// Its name in a sheet.
             pub fn as_str(self) -> &'static str {
                 match self { $(Self::$name => $text,)+ }

@@ -23,6 +23,8 @@ const COVERAGE: f64 = 4.0;
 const WARMED_NOTE: f64 = 0.01;
 /// … and from this on (5 kelvin of copper at 0.39 % a kelvin) the coil was driven too hard, or rests were too short.
 const WARMED_CAUTION: f64 = 0.02;
+/// No coil warms by more in a small-signal take, relative: 50 K of copper, as between free-air and loaded takes.
+const NOT_WARMED: f64 = 0.2;
 
 /// A steady change of fs below this moves no parameter by more than set-ups do …
 const DRIFT_NOTE: f64 = 0.005;
@@ -294,6 +296,23 @@ fn warmed(singles: &[Single], models: f64) -> Option<Finding> {
     let doubt = relative(warm.seen.re_ohm).hypot(relative(cold.seen.re_ohm));
     if change < WARMED_NOTE || change < COVERAGE * doubt + models {
         return None;
+    }
+    if change > NOT_WARMED + COVERAGE * doubt + models && warm.group == cold.group {
+        return Some(
+            Finding::new(
+                Code::TakesDiffer,
+                Severity::Redo,
+                format!(
+                    "the DC resistance is {:.0} % higher in {} than in {}, and no coil warms by {:.0} degrees here",
+                    100.0 * change,
+                    warm.name,
+                    cold.name,
+                    change / COPPER_PER_K,
+                ),
+                "check that all takes are of the same driver and that the clips hold, and make the odd one again",
+            )
+            .with_evidence(change, "1", Some(NOT_WARMED)),
+        );
     }
     let severity = if change < WARMED_CAUTION {
         Severity::Note

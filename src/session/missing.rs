@@ -4,17 +4,6 @@ use super::typed::TypedList;
 use crate::finding::Finding;
 use crate::parameters::{Key, SmallSignal};
 
-/// The parameters that somebody buys or builds by.
-const COUNTED: [Key; 8] = [
-    Key::Fs,
-    Key::Re,
-    Key::Qms,
-    Key::Qes,
-    Key::Qts,
-    Key::Vas,
-    Key::Mms,
-    Key::Bl,
-];
 /// Below this the cost is not worth a figure, percent.
 const WORTH_SAYING: f64 = 0.01;
 
@@ -33,7 +22,7 @@ pub(super) fn missing_notes(typed: &TypedList, result: Option<&SmallSignal>) -> 
 }
 
 fn with_cost(mut note: Finding, source: &str, result: &SmallSignal) -> Finding {
-    let costs = COUNTED.iter().filter_map(|key| {
+    let costs = Key::MAIN.iter().filter_map(|key| {
         let parameter = result.get(*key)?;
         let line = parameter.budget.iter().find(|line| line.source == source)?;
         Some((

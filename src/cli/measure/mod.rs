@@ -14,6 +14,7 @@ mod volts;
 use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
+use farcone::chat::ChatLine;
 use farcone::quantity::Stated;
 use farcone::session::{CheckReading, Condition};
 use farcone::sheet::Sheet;
@@ -222,6 +223,7 @@ fn result(sheet: &Sheet, path: &std::path::Path, job: &Job) -> String {
     let look = Look::of_stdout();
     let mut text = view::sheet(sheet, None, look);
     text.push_str(&view::plot(sheet, look));
+    text.push_str(&view::chat(&ChatLine::of(sheet, None), look));
     text.push_str(&format!(
         "\nSheet: {}\nAgain, with other assumptions: farcone fit {}\n",
         path.display(),

@@ -7,22 +7,10 @@ use super::parameters::shape;
 use super::{item, title};
 use crate::cli::console::Look;
 
-/// The parameters that a box is designed with.
-const MAIN: [Key; 8] = [
-    Key::Fs,
-    Key::Re,
-    Key::Qms,
-    Key::Qes,
-    Key::Qts,
-    Key::Vas,
-    Key::Mms,
-    Key::Bl,
-];
-
 /// The largest contributor to each main parameter; parameters that share it stand in one line.
 pub(super) fn list(sheet: &Sheet, look: Look) -> String {
     let mut groups: Vec<(&Share, Vec<String>)> = Vec::new();
-    for key in MAIN {
+    for key in Key::MAIN {
         let Some(largest) = sheet
             .parameters
             .get(key)

@@ -1,5 +1,6 @@
 //! A sheet as a person reads it: table, where the doubt comes from, findings, plot.
 
+mod chat;
 mod comparison;
 mod doubts;
 mod findings;
@@ -13,6 +14,7 @@ use farcone::sheet::Sheet;
 use super::console::Look;
 use text::{Tint, tinted, wrapped};
 
+pub use chat::{chat, origin, received};
 pub use comparison::{claims, comparison, running_in};
 pub use parameters::Truths;
 pub use plot::plot;

@@ -1,0 +1,111 @@
+//! `farcone show`: a sheet, or a line from a chat, once more.
+
+use std::io::Read;
+use std::path::Path;
+
+use clap::Args;
+use farcone::chat::{ChatLine, is_chat_line};
+
+use super::console::{self, Look};
+use super::failure::Failure;
+use super::fit::exit_code;
+use super::{EXIT_GOOD, EXIT_REDO, view};
+use crate::store;
+
+/// Print a sheet again, or read the line that somebody sent over a chat
+///
+/// The line stands below every sheet and, while measuring, below every take. It says before any file has arrived whether to go on
+/// or what to make again.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct ShowArgs {
+    /// A sheet (NAME.driver.json), or a line that begins with farcone:1, or - to read either from standard input
+    #[arg(value_name = "SHEET|LINE|-")]
+    what: String,
+
+    /// Draw the sheet's curves as well
+    #[arg(long)]
+    plot: bool,
+
+    /// Print the sheet as JSON on standard output, and nothing else
+    #[arg(long, conflicts_with = "plot")]
+    json: bool,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  farcone show tidepool-3.driver.json --plot
+  farcone show \"farcone:1 [left unit] after free-air-2: fs=96.35Hz re=5.681ohm qms=4.313 qes=0.8214 qts=0.6899 good ~4JQ00\"
+  farcone show -          paste the line, then press Ctrl-D
+
+Exit codes: 0 good or usable, 1 it could not be read, 2 usage, 3 a take has to be made again.";
+
+pub fn run(args: &ShowArgs) -> Result<u8, Failure> {
+    if args.what == "-" {
+        let mut text = String::new();
+        std::io::stdin()
+            .read_to_string(&mut text)
+            .map_err(|source| store::StoreError::Read {
+                path: "standard input".into(),
+                source,
+            })?;
+        return if text.trim_start().starts_with('{') {
+            let sheet = farcone::sheet::Sheet::from_json(&text).map_err(|source| {
+                store::StoreError::Sheet {
+                    path: "standard input".into(),
+                    source,
+                }
+            })?;
+            show_sheet(&sheet, args)
+        } else {
+            show_line(&text, args)
+        };
+    }
+    if is_chat_line(&args.what) {
+        return show_line(&args.what, args);
+    }
+    let path = Path::new(&args.what);
+    if path.is_dir() {
+        return Err(Failure::usage(
+            format!("{}: this is a folder, and no sheet", path.display()),
+            format!(
+                "name the sheet in it, a file that ends in .driver.json, or analyse its takes: farcone fit {}",
+                path.display()
+            ),
+        ));
+    }
+    show_sheet(&store::read_sheet(path)?, args)
+}
+
+fn show_sheet(sheet: &farcone::sheet::Sheet, args: &ShowArgs) -> Result<u8, Failure> {
+    if args.json {
+        console::print(&sheet.to_json()?)?;
+    } else {
+        let look = Look::of_stdout();
+        let mut text = view::sheet(sheet, None, look);
+        text.push_str(&view::origin(sheet, look));
+        if args.plot {
+            text.push_str(&view::plot(sheet, look));
+        }
+        text.push_str(&view::chat(&ChatLine::of(sheet, None), look));
+        console::print(&text)?;
+    }
+    Ok(exit_code(sheet))
+}
+
+fn show_line(text: &str, args: &ShowArgs) -> Result<u8, Failure> {
+    if args.plot || args.json {
+        return Err(Failure::usage(
+            "a line from a chat holds neither curves nor a sheet",
+            "leave --plot and --json out, or name the sheet's file",
+        ));
+    }
+    let line = ChatLine::read(text).map_err(|error| {
+        Failure::usage(
+            error.to_string(),
+            "copy the line whole, from farcone:1 to the five letters behind the tilde",
+        )
+    })?;
+    console::print(&view::received(&line, Look::of_stdout()))?;
+    Ok(if line.goes_on() { EXIT_GOOD } else { EXIT_REDO })
+}
