@@ -3,7 +3,6 @@
 use std::path::{Path, PathBuf};
 
 use farcone::capture::CaptureError;
-use farcone::chat::ChatLine;
 use farcone::finding::{Finding, Severity};
 use farcone::level::{Chosen, Goal, Limit, Limitation, Reading};
 use farcone::progress::Unwatched;
@@ -339,14 +338,6 @@ impl Job {
         }
         let session = store::load(session, self.folder.path(), &mut Unwatched)?;
         Ok(Some(analyse(session, &mut Unwatched)?))
-    }
-
-    /// The line for the chat after the last take.
-    pub fn chat_line(&self, sheet: &Sheet) -> ChatLine {
-        ChatLine::of(
-            sheet,
-            self.session.takes.last().map(|take| take.name.as_str()),
-        )
     }
 
     /// What the calibration takes say.

@@ -152,6 +152,7 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         if let Condition::CheckResistor { ohm } = condition {
             refuse_wrong_check(&mut job, ohm)?;
         }
+        say_chat_line(&job, &condition)?;
     }
     levels::series(&mut job, args.levels)?;
     if !job::has_free_air(&job.session) {
@@ -160,6 +161,22 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         return Ok(EXIT_GOOD);
     }
     finish(&job, args.json)
+}
+
+/// The line for the chat after the last take.
+fn chat_line(job: &Job, sheet: &Sheet) -> String {
+    let last = job.session.takes.last().map(|take| take.name.as_str());
+    view::chat(&ChatLine::of(sheet, last), job.dialogue.look())
+}
+
+/// Says that line after a take of the driver, as soon as there is something to say.
+fn say_chat_line(job: &Job, condition: &Condition) -> Result<(), Failure> {
+    if !condition.is_calibration()
+        && let Some(sheet) = job.look()?
+    {
+        job.dialogue.show(&chat_line(job, &sheet));
+    }
+    Ok(())
 }
 
 /// Stops at a check resistor that does not read what it should, before the driver is measured on a jig that is not as

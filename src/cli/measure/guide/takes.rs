@@ -10,7 +10,7 @@ use super::questions::ask;
 use crate::cli::failure::Failure;
 use crate::cli::measure::ask::Ready;
 use crate::cli::measure::job::{Done, Job};
-use crate::cli::measure::{screens, start};
+use crate::cli::measure::{chat_line, screens, start};
 use crate::cli::{values, view};
 
 /// A calibration take; may be skipped.
@@ -187,8 +187,7 @@ pub fn driver_take(
             return Ok(());
         };
         job.dialogue.say(&so_far(&sheet));
-        job.dialogue
-            .show(&view::chat(&job.chat_line(&sheet), job.dialogue.look()));
+        job.dialogue.show(&chat_line(job, &sheet));
         let about = job.about_last(&sheet);
         job.dialogue.show(&about);
         if about.is_empty() && sheet.verdict != Verdict::Redo.as_str() {
