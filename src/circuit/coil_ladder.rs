@@ -4,7 +4,7 @@ use std::f64::consts::{PI, TAU};
 
 use num_complex::Complex64;
 
-use super::{Circuit, CoilFamily, PowerLawCoil, SemiInductorCoil};
+use super::{CoilFamily, PowerLawCoil, SemiInductorCoil};
 
 /// The band in which a ladder stands for what it replaces, Hz.
 pub const LADDER_BAND_HZ: (f64, f64) = (10.0, 20_000.0);
@@ -167,6 +167,7 @@ pub(super) fn worst_error(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::circuit::Circuit;
 
     /// Method: what (C36) and (C37) leave at the chosen step and margin; 2.3e-4 was the worst of a scan over n.
     const LADDER: f64 = 3e-4;

@@ -31,12 +31,8 @@ driver_verdict = {};
         openscad_string(&sheet.verdict),
     );
     for &key in Key::ALL {
-        let entry = sheet
-            .parameters
-            .get(key)
-            .filter(|entry| entry.value.is_finite());
-        let (value, note) = match entry {
-            Some(entry) => (format!("{:?}", entry.value), ""),
+        let (value, note) = match known(sheet, key) {
+            Some(value) => (format!("{value:?}"), ""),
             None => ("undef".to_owned(), "unknown; "),
         };
         let unit = match key.unit() {
@@ -51,36 +47,49 @@ driver_verdict = {};
     }
 
     text.push_str("\n// Mounting dimensions, mm; diameters, save the depth.\n");
-    let cone = match &sheet.parameters.sd {
-        Some(_) => format!("2000 * sqrt({} / PI)", variable(Key::Sd)),
-        None => untyped("driver_cone_mm", "the size of the cone", "--cone"),
-    };
-    text.push_str(&format!(
-        "driver_cone_mm = {cone}; // mm; effective diameter, from the cone's area\n"
+    let cone = known(sheet, Key::Sd).map(|_| format!("2000 * sqrt({} / PI)", variable(Key::Sd)));
+    text.push_str(&dimension(
+        "driver_cone_mm",
+        cone,
+        "effective, from the cone's area",
+        "--cone ...mm",
     ));
     for (typed_as, length_m) in dimensions.lengths() {
         let name = format!("driver_{}_mm", typed_as.replace('-', "_"));
-        let value = length_m.map_or_else(
-            || untyped(&name, &format!("the {typed_as}"), "--dimensions"),
-            millimetres,
-        );
-        text.push_str(&format!("{name} = {value}; // mm; {}\n", meaning(typed_as)));
+        let flag = format!("--dimensions {typed_as}=...mm");
+        text.push_str(&dimension(
+            &name,
+            length_m.map(millimetres),
+            meaning(typed_as),
+            &flag,
+        ));
     }
-    let screws = dimensions.n_screws.map_or_else(
-        || untyped("driver_screws", "the number of screws", "--dimensions"),
-        |n| n.to_string(),
-    );
-    text.push_str(&format!(
-        "driver_screws = {screws}; // number of screws, evenly around their circle\n"
+    let screws = dimensions.n_screws.map(|n| n.to_string());
+    text.push_str(&dimension(
+        "driver_screws",
+        screws,
+        "number of screws, evenly around their circle",
+        "--dimensions screws=...",
     ));
     Ok(text)
 }
 
-/// An expression that stops the render, unless the variable is set again: OpenSCAD evaluates only the last value of a name.
-fn untyped(name: &str, what: &str, flag: &str) -> String {
-    format!(
-        "assert(false, \"{name}: nobody typed {what}. Compute the sheet again with {flag}, or set {name} behind the include\")"
-    )
+/// A parameter's value, if it is known.
+fn known(sheet: &Sheet, key: Key) -> Option<f64> {
+    let value = sheet.parameters.get(key)?.value;
+    value.is_finite().then_some(value)
+}
+
+/// The line of a dimension. Without a value it stops the render, unless the variable is set again: OpenSCAD evaluates the last
+/// value of a name only.
+fn dimension(name: &str, value: Option<String>, what: &str, flag: &str) -> String {
+    let value = value.unwrap_or_else(|| {
+        format!(
+            "assert(false, \"{name}: nobody typed it ({what}). Compute the sheet again with {flag} and export that, or set {name} behind the include\")"
+        )
+    });
+    let unit = if name.ends_with("_mm") { "mm; " } else { "" };
+    format!("{name} = {value}; // {unit}{what}\n")
 }
 
 /// A parameter's variable, with its unit.
@@ -107,7 +116,7 @@ fn meaning(typed_as: &str) -> &'static str {
         "cutout" => "hole in the panel",
         "screw-circle" => "circle through the middles of the screw holes",
         "depth" => "how far the driver reaches behind the flange",
-        _ => "the magnet",
+        _ => "magnet",
     }
 }
 

@@ -93,7 +93,7 @@ fn head(sheet: &Sheet, name: &str, pins: &[&str], notes: &[String]) -> String {
     }
     if pins.contains(&"volume_velocity") {
         lines.push("volume_velocity  V against ground = m3/s; what draws current here loads the cone, A = Pa.".to_owned());
-        lines.push("                 Air in a closed box of volume V is an inductor, H = V/(rho*c^2), with rser=1e-12".to_owned());
+        lines.push("                 Air in a closed box of volume V is an inductor, H = V/(rho*c^2), in series with 1e-12 ohm".to_owned());
     } else if pins.contains(&"velocity") {
         lines.push("No pin volume_velocity: the cone's area is unknown.".to_owned());
     }

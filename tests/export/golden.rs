@@ -148,7 +148,7 @@ fn what_is_unknown_reads_as_unknown() {
     );
     assert!(
         scad.contains(
-            "driver_cutout_mm = assert(false, \"driver_cutout_mm: nobody typed the cutout."
+            "driver_cutout_mm = assert(false, \"driver_cutout_mm: nobody typed it (hole in the panel)."
         ),
         "{scad}"
     );

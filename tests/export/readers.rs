@@ -259,7 +259,7 @@ fn a_panel_has_the_typed_cut_out_and_screws() {
     };
     let said = render(&few.sheet(), "").unwrap_err();
     assert!(
-        said.contains("driver_screw_circle_mm: nobody typed the screw-circle"),
+        said.contains("driver_screw_circle_mm: nobody typed it"),
         "{said}"
     );
     // The model may say it in the driver's place.
@@ -307,7 +307,7 @@ fn a_label_in_a_model_is_the_label() {
                 }
             })
             .collect();
-        let expected = format!("ECHO: {letters:?}, 0.0426406, true, 165.454");
+        let expected = format!("ECHO: {letters:?}, 0.0426389, true, 165.453");
         assert_eq!(said.trim_end(), expected, "{label:?}");
     }
 }

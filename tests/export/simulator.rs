@@ -38,7 +38,7 @@ fn ac(netlist: &str, around: &str, sweep: &str, nodes: &[&str]) -> Vec<(f64, Vec
         .collect();
     let vectors: Vec<String> = nodes.iter().map(|node| format!("v({node})")).collect();
     let deck = format!(
-        "test\n.include driver.cir\nXdriver {} {name}\n{around}\n.control\nset numdgt=15\nset wr_singlescale\nac {sweep}\nwrdata out {}\n.endc\n.end\n",
+        "test\n.include driver.cir\nXdriver {} {name}\n{around}\n.control\nset numdgt=15\nset wr_singlescale\nac {sweep}\nwrdata out.txt {}\n.endc\n.end\n",
         pins.join(" "),
         vectors.join(" ")
     );
@@ -54,8 +54,8 @@ fn ac(netlist: &str, around: &str, sweep: &str, nodes: &[&str]) -> Vec<(f64, Vec
         !lower.contains("singular") && !lower.contains("error"),
         "{said}\n{netlist}"
     );
-    let table = std::fs::read_to_string(folder.path().join("out.data"))
-        .unwrap_or_else(|_| panic!("{said}"));
+    let table =
+        std::fs::read_to_string(folder.path().join("out.txt")).unwrap_or_else(|_| panic!("{said}"));
     table
         .lines()
         .map(|line| {
@@ -264,7 +264,7 @@ fn a_closed_box_from_exported_files_alone() {
             let stiffness = sd * sd / acoustic;
             let factor = (1.0 + vas / volume_m3).sqrt();
             for load in [
-                format!("Lbox volume_velocity 0 {acoustic:e} rser=1e-12"),
+                format!("Lbox volume_velocity box {acoustic:e}\nRbox box 0 1e-12"),
                 format!("Gbox velocity 0 displacement 0 {stiffness:e}"),
             ] {
                 let (fc_hz, qtc) = resonance(&netlist, &load, re);
