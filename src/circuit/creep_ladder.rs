@@ -105,11 +105,16 @@ fn shares(reference_hz: f64, creep: f64) -> Option<(f64, Vec<(f64, f64)>)> {
         1.0 - at_reference
     };
     for x in all {
-        found.push((share, x));
-        if instant(&found) < LEAST_INSTANT_SHARE {
-            found.pop();
+        let left = instant(&found) - LEAST_INSTANT_SHARE;
+        let taken = share * x / (reference + x);
+        if taken > left {
+            // What is left goes to a last section that is shorter, so that λ moves the ladder smoothly.
+            if left > 0.0 {
+                found.push((share * left / taken, x));
+            }
             break;
         }
+        found.push((share, x));
     }
     let instant_share = instant(&found);
     (instant_share > 0.0).then_some((instant_share, found))
@@ -135,19 +140,23 @@ mod tests {
 
     /// Method: (C39) at the chosen step; up to λ = 0.3 nothing else counts.
     const USUAL: f64 = 5e-4;
-    /// The largest error of all: λ near 1, of which no suspension is known (`docs/circuits.md`, (C10)).
-    const EXTREME: f64 = 0.06;
+    /// Promised up to λ = 0.5, far more than suspensions show.
+    const STRONG: f64 = 0.01;
+    /// The largest error of all, for λ near 1.
+    const EXTREME: f64 = 0.08;
 
     #[test]
     fn creep_of_every_size() {
         for reference_hz in [3.0, 20.0, 90.0, 1200.0] {
-            for creep in [1e-6, 0.02, 0.1, 0.2, 0.3] {
-                let error = ladder(reference_hz, creep).worst_error;
-                assert!(error < USUAL, "{reference_hz} Hz, {creep}: {error}");
-            }
-            for creep in [0.5, 0.9, 0.999] {
-                let error = ladder(reference_hz, creep).worst_error;
-                assert!(error < EXTREME, "{reference_hz} Hz, {creep}: {error}");
+            for (creeps, limit) in [
+                ([1e-6, 0.02, 0.1, 0.2, 0.3], USUAL),
+                ([0.33, 0.36, 0.4, 0.45, 0.5], STRONG),
+                ([0.6, 0.7, 0.8, 0.9, 0.999], EXTREME),
+            ] {
+                for creep in creeps {
+                    let error = ladder(reference_hz, creep).worst_error;
+                    assert!(error < limit, "{reference_hz} Hz, {creep}: {error}");
+                }
             }
         }
     }

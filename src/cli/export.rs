@@ -46,7 +46,7 @@ Examples:
   Dimensions for a front panel in OpenSCAD
     farcone export left.driver.json --to openscad -o left.scad
 
-Exit codes: 0 the file is written, whatever the verdict (it stands in the file), 1 something could not be read or written, \
+Exit codes: 0 the file is written, whatever the sheet's verdict, 1 something could not be read or written, \
 or the sheet lacks what the format needs, 2 usage.";
 
 fn format() -> impl TypedValueParser<Value = Format> {

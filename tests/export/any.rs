@@ -66,7 +66,7 @@ pub fn any_sheet(seed: u64) -> Sheet {
     let (fs_hz, mms_kg) = (d.between(18.0, 1500.0), d.between(2e-4, 0.2));
     let omega = std::f64::consts::TAU * fs_hz;
     let re_ohm = d.between(2.5, 16.0);
-    let creep = (d.between(1e-4, 0.35), fs_hz * d.between(0.8, 1.25));
+    let creep = (d.between(1e-4, 0.45), fs_hz * d.between(0.8, 1.25));
     let given = Given {
         label: (*d.pick(HOSTILE)).to_owned(),
         coil,
@@ -260,9 +260,9 @@ fn netlists_are_passive_and_complete() {
             worst = if percent > worst { percent } else { worst };
         }
     }
-    // Promised is 1 %.
+    // Promised is 1 %, with a creep of up to 0.45.
     println!("worst error of a ladder: {worst} %");
-    assert!(worst > 0.0 && worst < 0.2, "{worst} %");
+    assert!(worst > 0.0 && worst < 1.0, "{worst} %");
 }
 
 /// Every line of a model sets a variable; only a dimension that nobody typed may stop it.
