@@ -44,8 +44,10 @@ const ROUNDING: f64 = 1e-12;
 
 /// Whether two texts agree word by word, numbers within rounding.
 fn agree(text: &str, golden: &str) -> bool {
+    // Git may have turned line ends around; `any` holds those that matter.
     let words = |text: &str| -> Vec<String> {
-        text.split_inclusive([' ', ',', '\n', ';'])
+        text.replace("\r\n", "\n")
+            .split_inclusive([' ', ',', '\n', ';'])
             .map(str::to_owned)
             .collect()
     };

@@ -14,6 +14,7 @@ mod any;
 mod golden;
 mod labels;
 mod literal;
+mod netlist;
 mod readers;
 mod simulator;
 mod tools;
