@@ -6,8 +6,8 @@ use std::f64::consts::TAU;
 use farcone::circuit::Circuit;
 use farcone::parameters::Key;
 use farcone::sheet::{
-    AirEntry, CircuitEntry, Conditions, CurveEntry, Dimensions, Origin, ParameterEntry, Parameters,
-    SCHEMA, Sheet, StatedEntry, ValueEntry,
+    AirEntry, CircuitEntry, Conditions, CurveEntry, Dimensions, ParameterEntry, Parameters, SCHEMA,
+    Sheet, StatedEntry, ValueEntry,
 };
 
 /// What a literal sheet is made of.
@@ -239,13 +239,15 @@ impl Given {
             },
             levels: vec![],
             curves: vec![curve],
-            origin: Origin {
-                program: "farcone".to_owned(),
-                version: "0.0.0-literal".to_owned(),
-                draws: 10_000,
-                seed: 0,
-                takes: vec![],
-            },
+            // As JSON, which may leave out what is added later.
+            origin: serde_json::from_value(serde_json::json!({
+                "program": "farcone",
+                "version": "0.0.0-literal",
+                "draws": 10_000,
+                "seed": 0,
+                "takes": [],
+            }))
+            .unwrap(),
         }
     }
 }
