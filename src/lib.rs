@@ -89,6 +89,7 @@ pub mod circuit;
 pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
 pub mod device;
+pub mod export;
 pub mod faults;
 pub mod finding;
 pub mod fit;

@@ -291,6 +291,32 @@ fn the_form_with_uncertainties_wins() {
 }
 
 #[test]
+fn empty_uncertainties_are_unknown() {
+    // The doubts of odd lines, of even lines and of the last two.
+    let table = |doubts: [&str; 3]| {
+        let mut text = String::from("f_hz,re_ohm,im_ohm,u_re_ohm,u_im_ohm\n");
+        for i in 1..=8 {
+            let doubt = doubts[if i < 7 { 1 - i % 2 } else { 2 }];
+            text.push_str(&format!("{i},1,2,{doubt}\n"));
+        }
+        read_csv(text.as_bytes())
+    };
+    assert_eq!(table([","; 3]).unwrap().covariance(), None);
+    assert!(table(["0.1,0.2"; 3]).unwrap().covariance().is_some());
+    // What only some lines state would be lost, and half of a pair says nothing.
+    let said = table(["0.1,0.2", "0.1,0.2", ","]).unwrap_err().to_string();
+    assert!(
+        said.contains("line 8") && said.contains("both in every line"),
+        "{said}"
+    );
+    let said = table(["0.1,", "0.1,", "0.1,"]).unwrap_err().to_string();
+    assert!(
+        said.contains("u_im_ohm") && said.contains("not a number"),
+        "{said}"
+    );
+}
+
+#[test]
 fn csv_refusals_name_the_line_and_the_column() {
     let cases: &[(&str, &str)] = &[
         ("", "the table is empty"),

@@ -18,7 +18,9 @@
 //! ```
 
 mod coil_family;
+mod coil_ladder;
 mod contract;
+mod creep_ladder;
 mod lr2_coil;
 mod motional;
 mod motional_load;
@@ -30,7 +32,9 @@ mod series;
 mod start;
 
 pub use coil_family::{CoilFamily, coil_inductance_h, driver};
+pub use coil_ladder::{BesideLadder, CoilLadder, LADDER_BAND_HZ, RlSection};
 pub use contract::{Circuit, Domain, Glance, Parameter};
+pub use creep_ladder::{CreepLadder, CreepSection};
 pub use lr2_coil::Lr2Coil;
 pub use motional::MotionalBranch;
 pub use motional_load::{Load, TestBox};

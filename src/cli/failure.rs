@@ -4,6 +4,7 @@ use std::io;
 
 use farcone::bench::BenchError;
 use farcone::capture::{CaptureError, PlaybackError};
+use farcone::export::ExportError;
 use farcone::recording::RecordingError;
 use farcone::session::SessionError;
 use farcone::sheet::SheetError;
@@ -38,6 +39,8 @@ pub enum Failure {
     BenchTake(RecordingError),
     #[error(transparent)]
     Sheet(#[from] SheetError),
+    #[error(transparent)]
+    Export(#[from] ExportError),
     /// A recording ended early.
     #[error(transparent)]
     Capture(#[from] CaptureError),

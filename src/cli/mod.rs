@@ -6,6 +6,7 @@ mod console;
 mod demo;
 #[cfg(feature = "audio")]
 mod devices;
+mod export;
 mod failure;
 mod fit;
 mod live;
@@ -59,6 +60,7 @@ enum Command {
     Demo(demo::DemoArgs),
     #[cfg(feature = "audio")]
     Devices(devices::DevicesArgs),
+    Export(export::ExportArgs),
     Fit(Box<fit::FitArgs>),
     #[command(subcommand)]
     Jig(measure::JigCommand),
@@ -96,6 +98,7 @@ fn run() -> Result<u8, Failure> {
         Command::Demo(args) => demo::run(&args),
         #[cfg(feature = "audio")]
         Command::Devices(args) => devices::run(&args),
+        Command::Export(args) => export::run(&args),
         Command::Fit(args) => fit::run(&args, matches),
         Command::Jig(command) => measure::run_jig(&command),
         Command::Measure(args) => measure::run(&args),

@@ -4,10 +4,12 @@
 //! and `interval_95` are within these takes; `setup_uncertainty` is from one set-up to the next. The format is
 //! described in `docs/sheet.md`.
 
+mod circuit;
 mod dimensions;
 mod parameters;
 mod types;
 
+pub use circuit::CircuitError;
 pub use dimensions::{Dimensions, DimensionsError, parse_dimensions};
 pub use parameters::{ParameterEntry, Parameters, Share};
 pub use types::{

@@ -10,6 +10,7 @@ mod compare;
 mod demo;
 #[cfg(feature = "audio")]
 mod devices;
+mod export;
 mod fit;
 mod jig;
 mod measure;

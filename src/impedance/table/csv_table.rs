@@ -75,7 +75,15 @@ pub fn read_csv(reader: impl Read) -> Result<ImpedanceCurve, TableError> {
             Some(header) => rows.push(read_row(&record, header, separator != b',', line)?),
         }
     }
-    curve_of(&rows)
+    // Some known and some unknown would lose the known ones in silence.
+    let known = rows.first().is_some_and(|row| row.covariance.is_some());
+    match rows.iter().find(|row| row.covariance.is_some() != known) {
+        Some(row) => Err(TableError::HalfUncertainty {
+            line: row.line,
+            needed: "both in every line",
+        }),
+        None => curve_of(&rows),
+    }
 }
 
 fn read_header(record: &StringRecord, line: usize) -> Result<Header, TableError> {
@@ -120,6 +128,8 @@ fn read_row(
         if u > 0.0 { Ok(u) } else { Err(error()) }
     };
 
+    // Uncertainties that are all empty are unknown.
+    let is_empty = |column: &Column| record.get(column.position).is_none_or(str::is_empty);
     let (z_ohm, covariance) = match &header.layout {
         Layout::Rectangular {
             re,
@@ -128,6 +138,11 @@ fn read_row(
         } => {
             let covariance = match uncertainty {
                 None => None,
+                Some((u_re, u_im, re_im))
+                    if is_empty(u_re) && is_empty(u_im) && re_im.as_ref().is_none_or(is_empty) =>
+                {
+                    None
+                }
                 Some((u_re, u_im, re_im)) => {
                     let (u_re, u_im) = (doubt(u_re)?, doubt(u_im)?);
                     let re_im = re_im.as_ref().map(cell).transpose()?.unwrap_or(0.0);
@@ -154,6 +169,7 @@ fn read_row(
             }
             let covariance = match uncertainty {
                 None => None,
+                Some((u_magnitude, u_phase)) if is_empty(u_magnitude) && is_empty(u_phase) => None,
                 Some((u_magnitude, u_phase)) => {
                     let along = doubt(u_magnitude)?;
                     let across = magnitude_ohm * doubt(u_phase)?;
