@@ -21,8 +21,8 @@ const POOR_PART: f64 = 1e-3;
 /// Misfit beyond this part of |Z| around the resonance is no matter of coil models, nor of a suspension whose loss depends on frequency
 /// in its own way …
 const STRUCTURED_PART: f64 = 0.025;
-/// … and beyond this what was measured is no driver on its own.
-const HOPELESS_PART: f64 = 0.05;
+/// … and beyond this what was measured is no driver on its own. Sound drivers with much of both were seen to reach 5.3 %.
+const HOPELESS_PART: f64 = 0.07;
 /// Up to this multiple of fs the resonance shapes the curve more than the coil does.
 const AROUND: f64 = 3.0;
 /// Above this multiple of fs only the coil's model shapes the curve, so misfit there must not pull at the rest.
@@ -256,11 +256,13 @@ fn findings(
     findings
 }
 
-/// Which of several coil elements carries the loss may stay open; what moves the cone may not.
+/// Which of several coil elements carries the loss may stay open, and whether the suspension's creep or its friction does, since
+/// both together make Qms; what moves the cone may not.
 fn severity_of(best: &Candidate, names: &[String]) -> Severity {
     let coil = best.coil().coil();
     let of_coil = |name: &String| coil.parameters().iter().any(|p| p.name == *name);
-    if names.iter().all(of_coil) {
+    let of_creep = |name: &String| best.creep_reference_hz().is_some() && name == "rms_kg_per_s";
+    if names.iter().all(|name| of_coil(name) || of_creep(name)) {
         Severity::Note
     } else {
         Severity::Caution
