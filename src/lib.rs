@@ -86,6 +86,7 @@ pub mod circuit;
 pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
 pub mod device;
+pub mod enclosure;
 pub mod faults;
 pub mod finding;
 pub mod fit;

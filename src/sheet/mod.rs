@@ -6,10 +6,12 @@
 
 mod dimensions;
 mod parameters;
+mod shown;
 mod types;
 
 pub use dimensions::{Dimensions, DimensionsError, parse_dimensions};
 pub use parameters::{ParameterEntry, Parameters, Share};
+pub use shown::grouped_findings;
 pub use types::{
     AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, Evidence, Finding,
     JigEntry, LevelEntry, Origin, SCHEMA, Sheet, SheetError, StatedEntry, TakeEntry, ValueEntry,
