@@ -97,6 +97,8 @@ pub mod parameters;
 pub mod progress;
 pub mod quantity;
 pub mod recording;
+#[cfg(feature = "cli")]
+pub mod report;
 pub mod session;
 pub mod sheet;
 pub mod signal;

@@ -87,7 +87,10 @@ fn f3_and_peak_are_those_of_the_response() {
             .map(|i| magnitude(0.3 * 1.0001_f64.powi(i), qtc))
             .fold(1.0, |a: f64, b| if b > a { b } else { a });
         let peak_db = 20.0 * highest.log10();
-        assert!((box_.peak_db - peak_db).abs() < METHOD_DB, "{qtc}: {peak_db}");
+        assert!(
+            (box_.peak_db - peak_db).abs() < METHOD_DB,
+            "{qtc}: {peak_db}"
+        );
     }
 }
 
@@ -135,7 +138,10 @@ fn doubt_is_that_of_draws_at_random() {
     for (i, figure) in [box_.fc_hz, box_.qtc, box_.f3_hz].iter().enumerate() {
         for (got, drawn) in [(figure.takes, takes[i]), (figure.setup, setup[i])] {
             let got = got.unwrap();
-            assert!((got / drawn - 1.0).abs() < STATISTICAL, "{i}: {got} {drawn}");
+            assert!(
+                (got / drawn - 1.0).abs() < STATISTICAL,
+                "{i}: {got} {drawn}"
+            );
         }
     }
 }

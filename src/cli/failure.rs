@@ -5,6 +5,7 @@ use std::io;
 use farcone::bench::BenchError;
 use farcone::capture::{CaptureError, PlaybackError};
 use farcone::recording::RecordingError;
+use farcone::report::ReportError;
 use farcone::session::SessionError;
 use farcone::sheet::SheetError;
 use farcone::signal::StimulusError;
@@ -38,6 +39,8 @@ pub enum Failure {
     BenchTake(RecordingError),
     #[error(transparent)]
     Sheet(#[from] SheetError),
+    #[error(transparent)]
+    Report(#[from] ReportError),
     /// A recording ended early.
     #[error(transparent)]
     Capture(#[from] CaptureError),

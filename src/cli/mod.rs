@@ -11,6 +11,7 @@ mod fit;
 mod live;
 mod measure;
 mod progress;
+mod report;
 mod stimulus;
 mod takes;
 mod values;
@@ -63,6 +64,7 @@ enum Command {
     Jig(measure::JigCommand),
     Measure(Box<measure::MeasureArgs>),
     Record(Box<measure::RecordArgs>),
+    Report(report::ReportArgs),
     #[command(subcommand)]
     Stimulus(stimulus::StimulusCommand),
 }
@@ -98,6 +100,7 @@ fn run() -> Result<u8, Failure> {
         Command::Jig(command) => measure::run_jig(&command),
         Command::Measure(args) => measure::run(&args),
         Command::Record(args) => measure::run_record(&args),
+        Command::Report(args) => report::run(&args),
         Command::Stimulus(command) => stimulus::run(&command),
     }
 }

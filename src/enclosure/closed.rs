@@ -41,7 +41,9 @@ pub enum EnclosureError {
         net_m3: f64,
     },
     /// A parameter that no driver has.
-    #[error("{name} is {value}, which no driver has; look at the sheet's findings and make its takes again")]
+    #[error(
+        "{name} is {value}, which no driver has; look at the sheet's findings and make its takes again"
+    )]
     Implausible {
         /// Which.
         name: &'static str,
@@ -93,7 +95,8 @@ impl ClosedBox {
             return Err(EnclosureError::Volume { net_m3 });
         }
         let free_air = "make a free-air take that fits, as the sheet's findings advise";
-        let load = "make a take with a known added mass or in a test box, and state the size of the cone";
+        let load =
+            "make a take with a known added mass or in a test box, and state the size of the cone";
         let fs = known("fs", driver.fs_hz, free_air)?;
         let qts = known("Qts", driver.qts, free_air)?;
         let vas = known("Vas", driver.vas_m3, load)?;
