@@ -35,9 +35,14 @@ pub struct Level(pub u8);
 
 /// A section with its heading; `id` has to be unique in the page.
 pub fn section(id: &str, title: &str, level: Level, body: &str) -> String {
-    let Level(level) = level;
+    let Level(h) = level;
+    // The parts of one of several sheets have the same names as those of the next: they are no landmarks.
+    let landmark = match h {
+        2 => format!(" aria-labelledby=\"{id}\""),
+        _ => String::new(),
+    };
     format!(
-        "<section aria-labelledby=\"{id}\">\n<h{level} id=\"{id}\">{}</h{level}>\n{body}</section>\n",
+        "<section class=\"part\"{landmark}>\n<h{h} id=\"{id}\">{}</h{h}>\n{body}</section>\n",
         escaped(title)
     )
 }
@@ -72,11 +77,11 @@ pub struct Table<'a> {
 }
 
 impl Table<'_> {
-    /// The table, in a region that can be scrolled by keyboard where it is wider than the page. The first cell of a row heads it.
+    /// The table, in a group that can be scrolled by keyboard where it is wider than the page. The first cell of a row heads it.
     pub fn rows(&self, rows: &[Vec<Cell>]) -> String {
         let id = self.id;
         let mut out = format!(
-            "<div class=\"scroll\" role=\"region\" aria-labelledby=\"{id}\" tabindex=\"0\">\n<table>\n<caption id=\"{id}\">{}</caption>\n<thead><tr>",
+            "<div class=\"scroll\" role=\"group\" aria-labelledby=\"{id}\" tabindex=\"0\">\n<table>\n<caption id=\"{id}\"><span>{}</span></caption>\n<thead><tr>",
             escaped(self.caption)
         );
         for (title, is_number) in self.head {

@@ -13,8 +13,12 @@ const FIRST: [Key; 3] = [Key::Fs, Key::Qts, Key::Vas];
 pub fn card(sheet: &Sheet, options: &Options, id: &str, level: Level) -> String {
     let Level(h) = level;
     let (class, word, meaning) = words(sheet);
+    let landmark = match h {
+        2 => format!(" aria-labelledby=\"{id}verdict\""),
+        _ => String::new(),
+    };
     let mut out = format!(
-        "<section class=\"verdict {class}\" aria-labelledby=\"{id}verdict\">\n<h{h} id=\"{id}verdict\">Verdict: <strong>{word}</strong></h{h}>\n\
+        "<section class=\"verdict {class}\"{landmark}>\n<h{h} id=\"{id}verdict\">Verdict: <strong>{word}</strong></h{h}>\n\
          <p class=\"plain\">{}</p>\n",
         escaped(&sentence(sheet, meaning))
     );

@@ -63,9 +63,11 @@ impl Panel {
                 for digit in digits {
                     let hz: f64 = digit * 10_f64.powi(power);
                     let x = self.at_x(hz.log10());
-                    if !(self.left - 0.01..=self.right + 0.01).contains(&x) {
+                    // A band that ends at 19.998 kHz has its 20 kHz.
+                    if !(self.left - 3.0..=self.right + 3.0).contains(&x) {
                         continue;
                     }
+                    let x = x.clamp(self.left, self.right);
                     let is_minor = digits.len() > 2;
                     if is_minor {
                         let foot = vec![(x, self.bottom), (x, self.bottom - 4.0)];

@@ -223,7 +223,11 @@ fn inner(raw: &str) -> &str {
 
 /// Sentinel colours become classes.
 fn inked(body: &str) -> String {
-    let mut out = body.replace(" opacity=\"1\"", "");
+    // What the style sheet says anyway; a plot has thousands of these.
+    let mut out = body
+        .replace(" opacity=\"1\"", "")
+        .replace(" stroke=\"none\" stroke-width=\"1\"", "")
+        .replace("<polyline fill=\"none\"", "<polyline");
     for ink in Ink::all() {
         let RGBColor(r, g, b) = ink.sentinel();
         let colour = format!("\"#{r:02X}{g:02X}{b:02X}\"");

@@ -35,7 +35,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
     let left = 4.0 * size.font;
     let right = size.width - 1.2 * size.font;
     let names_height = row * (traces.len() as f64 + 0.6);
-    let gap = 2.6 * size.font;
+    let gap = 3.5 * size.font;
     let foot = 3.0 * size.font;
     let usable = size.height - 1.6 * size.font - gap - foot;
     let split = 1.6 * size.font + 0.62 * usable;
@@ -89,7 +89,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
     );
     canvas.words(
         "phase",
-        (2.0, phase.top - 0.75 * size.font),
+        (2.0, phase.top - 1.2 * size.font),
         Ink::Text,
         Align::Start,
         size.font,
@@ -189,11 +189,11 @@ fn names(canvas: &mut Canvas, panel: &Panel, traces: &[Trace], row: f64, font: f
         let name = &traces[i].name;
         let stem = vec![(x, y - 4.0), (x, text_y)];
         canvas.line(stem, Ink::Faint, 0.8);
-        let fits = x + 14.0 + width(name, font) < panel.right;
+        let fits = x + 19.0 + width(name, font) < panel.right;
         let (arm, at, align) = if fits {
-            (x + 5.0, x + 16.0, Align::Start)
+            (x + 5.0, x + 19.0, Align::Start)
         } else {
-            (x - 5.0, x - 16.0, Align::End)
+            (x - 5.0, x - 19.0, Align::End)
         };
         canvas.line(vec![(x, text_y), (arm, text_y)], Ink::Faint, 0.8);
         canvas.dot((0.5 * (arm + at), text_y), i, DOT_RADIUS);

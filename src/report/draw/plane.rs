@@ -7,6 +7,8 @@ use super::{PlotText, Size};
 
 const DOT_STEP: f64 = 13.0;
 const DOT_RADIUS: f64 = 2.1;
+/// A line that would have to bridge more than this, pixels, is not drawn there: frequencies were left out, such as those of hum.
+const WIDEST_GAP: f64 = 24.0;
 /// Frequencies that are marked on the first curve, Hz.
 const MARKED_HZ: [f64; 6] = [20.0, 50.0, 100.0, 1000.0, 5000.0, 20_000.0];
 
@@ -36,12 +38,18 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
     if !(x[1] > x[0] && y[1] > y[0]) {
         return None;
     }
-    let (left, right) = (4.0 * font, width_px - 1.2 * font);
-    let names_height = 1.35 * font * traces.len() as f64 + 0.8 * font;
-    let top = 1.6 * font + names_height;
+    // Where there is room, the names stand beside the plot.
+    let names_width = if narrow { 0.0 } else { 230.0 };
+    let (left, right) = (4.0 * font, width_px - 1.2 * font - names_width);
+    let names_height = if narrow {
+        1.35 * font * traces.len() as f64 + 0.8 * font
+    } else {
+        0.0
+    };
+    let top = 2.0 * font + names_height;
     let height_px = |scale: f64| (y[1] - y[0]) * scale;
     /// A plot that is much higher than wide would not fit a page.
-    const HIGHEST: f64 = 620.0;
+    const HIGHEST: f64 = 480.0;
     let mut scale = (right - left) / (x[1] - x[0]);
     if height_px(scale) > HIGHEST {
         scale = HIGHEST / (y[1] - y[0]);
@@ -83,18 +91,26 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
         let places = |points: &[num_complex::Complex64]| -> Vec<(f64, f64)> {
             points.iter().map(|z| panel.at(z.re, z.im)).collect()
         };
-        canvas.line(thinned(&places(trace.line()), 1.2), Ink::Trace(i), 1.6);
+        for run in runs(&places(trace.line())) {
+            canvas.line(thinned(&run, 1.2), Ink::Trace(i), 1.6);
+        }
         if trace.fitted.is_some() {
             for place in thinned(&places(&trace.measured), DOT_STEP) {
                 canvas.dot(place, i, DOT_RADIUS);
             }
         }
-        let y = 0.9 * font + 1.35 * font * i as f64;
-        canvas.line(vec![(left, y), (left + 34.0, y)], Ink::Trace(i), 1.6);
-        canvas.dot((left + 17.0, y), i, DOT_RADIUS);
+        let x = if narrow { left } else { panel.right + 24.0 };
+        let begin = if narrow {
+            0.9 * font
+        } else {
+            panel.top + 0.5 * font
+        };
+        let y = begin + 1.35 * font * i as f64;
+        canvas.line(vec![(x, y), (x + 34.0, y)], Ink::Trace(i), 1.6);
+        canvas.dot((x + 17.0, y), i, DOT_RADIUS);
         canvas.words(
             &trace.name,
-            (left + 42.0, y),
+            (x + 42.0, y),
             Ink::Trace(i),
             Align::Start,
             font,
@@ -107,7 +123,8 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
 /// A few frequencies along the first curve, where they do not stand on each other.
 fn marks(canvas: &mut Canvas, panel: &Panel, trace: &Trace, font: f64) {
     let line = trace.line();
-    let mut wanted: Vec<usize> = trace.peak().map(|(i, _, _)| i).into_iter().collect();
+    let peak = trace.peak().map(|(i, _, _)| i);
+    let mut wanted: Vec<usize> = peak.into_iter().collect();
     wanted.extend(MARKED_HZ.iter().filter_map(|hz| {
         let at = trace.frequency_hz.iter().position(|f| f >= hz)?;
         // Only where the curve was measured as far down as that.
@@ -127,16 +144,39 @@ fn marks(canvas: &mut Canvas, panel: &Panel, trace: &Trace, font: f64) {
         taken.push((x, y));
         canvas.line(vec![(x - 5.0, y), (x + 5.0, y)], Ink::Text, 1.4);
         canvas.line(vec![(x, y - 5.0), (x, y + 5.0)], Ink::Text, 1.4);
-        let up = z.im >= 0.0;
-        let place_y = if up { y - 0.95 * font } else { y + 1.0 * font };
-        let fits = x + 6.0 + width(&text, font) < panel.right + 8.0;
-        let (place_x, align) = if fits {
-            (x + 5.0, Align::Start)
+        // Outside the circle: below the resonance to the left, above it below; the coil's branch has its room on the right.
+        let hz = trace.frequency_hz[at];
+        let (place, align) = if Some(at) == peak {
+            ((x - 9.0, y - 0.2 * font), Align::End)
+        } else if hz >= 1000.0 {
+            ((x + 9.0, y), Align::Start)
+        } else if peak.is_some_and(|peak| at > peak) {
+            ((x + 5.0, y + 1.1 * font), Align::Start)
         } else {
-            (x - 5.0, Align::End)
+            ((x - 9.0, y), Align::End)
         };
-        canvas.words(&text, (place_x, place_y), Ink::Text, align, font);
+        if align == Align::Start || place.0 - width(&text, font) > panel.left {
+            canvas.words(&text, place, Ink::Text, align, font);
+        }
     }
+}
+
+/// The pieces of a line between its gaps.
+fn runs(places: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+    let mut runs: Vec<Vec<(f64, f64)>> = vec![];
+    for place in places {
+        match runs.last_mut() {
+            Some(run)
+                if run.last().is_some_and(|last| {
+                    (place.0 - last.0).hypot(place.1 - last.1) < WIDEST_GAP
+                }) =>
+            {
+                run.push(*place)
+            }
+            _ => runs.push(vec![*place]),
+        }
+    }
+    runs
 }
 
 fn text(traces: &[Trace], label: &str) -> PlotText {

@@ -10,6 +10,8 @@ const COVERAGE_95: f64 = 1.96;
 /// The scale leaves out this part of the points, the farthest: one wild point would flatten all others.
 const LEFT_OUT: f64 = 0.005;
 const DOT_RADIUS: f64 = 1.3;
+/// Dots closer than this are one, pixels.
+const DOT_STEP: f64 = 3.5;
 
 pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size, PlotText)> {
     let fitted: Vec<(usize, &Trace, Vec<f64>)> = traces
@@ -83,7 +85,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
         }
         let places = xs.clone().zip(left_over.iter().map(|y| panel.at_y(*y)));
         let inside: Vec<(f64, f64)> = places.filter(|place| panel.holds(*place)).collect();
-        for place in thinned(&inside, 2.0 * DOT_RADIUS) {
+        for place in thinned(&inside, DOT_STEP) {
             canvas.dot(place, *i, DOT_RADIUS);
         }
         panel.foot(&mut canvas);
