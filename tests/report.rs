@@ -111,8 +111,18 @@ fn page(sheets: &[Sheet]) -> String {
 fn assert_sound(page: &str) {
     let lower = page.to_lowercase();
     for forbidden in [
-        "<script", "http:", "https:", "javascript:", " onload", " onclick", "src=", "url(",
-        "style=\"", "<iframe", "nan", "inf ",
+        "<script",
+        "http:",
+        "https:",
+        "javascript:",
+        " onload",
+        " onclick",
+        "src=",
+        "url(",
+        "style=\"",
+        "<iframe",
+        "nan",
+        "inf ",
     ] {
         assert!(!lower.contains(forbidden), "{forbidden:?} is in the page");
     }
@@ -155,7 +165,9 @@ fn every_number_of_the_table_is_the_sheets() {
     let mut n = 0;
     for &key in Key::ALL {
         let row = format!("<th scope=\"row\">{}</th>", key.symbol());
-        let row = &table[table.find(&row).unwrap_or_else(|| panic!("{key:?} has no row"))..];
+        let row = &table[table
+            .find(&row)
+            .unwrap_or_else(|| panic!("{key:?} has no row"))..];
         let row = &row[..row.find("</tr>").unwrap()];
         let Some(entry) = sheet.parameters.get(key) else {
             assert!(row.contains(">unknown</td>"), "{key:?}: {row}");
@@ -171,16 +183,38 @@ fn every_number_of_the_table_is_the_sheets() {
             .iter()
             .map(|text| format!("<td class=\"n\">{}</td>", text.replace('<', "&lt;")))
             .collect();
-        assert!(row.contains(&expected), "{key:?}: {expected} is not in {row}");
+        assert!(
+            row.contains(&expected),
+            "{key:?}: {expected} is not in {row}"
+        );
     }
     assert_eq!(n, Key::ALL.len(), "the sheet has all parameters");
-    let order = ["verdict", "impedance", "residuals", "plane", "parameters", "closed-box", "budget", "findings", "conditions", "how", "cautions", "origin"];
+    let order = [
+        "verdict",
+        "impedance",
+        "residuals",
+        "plane",
+        "parameters",
+        "closed-box",
+        "budget",
+        "findings",
+        "conditions",
+        "how",
+        "cautions",
+        "origin",
+    ];
     let places: Vec<usize> = order
         .iter()
-        .map(|id| page.find(&format!("id=\"{id}\"")).unwrap_or_else(|| panic!("{id}")))
+        .map(|id| {
+            page.find(&format!("id=\"{id}\""))
+                .unwrap_or_else(|| panic!("{id}"))
+        })
         .collect();
     assert!(places.is_sorted(), "{places:?}");
-    assert!(page.contains("2.40 L closed stand"), "the volume is answered");
+    assert!(
+        page.contains("2.40 L closed stand"),
+        "the volume is answered"
+    );
     for take in &sheet.origin.takes {
         for hash in &take.sha256 {
             assert!(page.contains(hash));
@@ -205,7 +239,10 @@ fn what_is_unknown_is_shown_as_unknown() {
     assert_sound(&page);
     let row = &page[page.find("<th scope=\"row\">Vas</th>").unwrap()..][..120];
     assert!(row.contains("unknown"), "{row}");
-    assert!(page.contains("Vas is not known"), "the volume says why it cannot tell");
+    assert!(
+        page.contains("Vas is not known"),
+        "the volume says why it cannot tell"
+    );
     assert!(page.contains("118.5 mm") && page.contains("<td>unknown</td>"));
     assert!(page.contains("doubt unknown"));
 }
@@ -215,9 +252,16 @@ fn nothing_typed_becomes_markup() {
     let redo = redo();
     let page = page(std::slice::from_ref(&redo));
     assert_sound(&page);
-    assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt; &quot;quoted&quot; &#39;n&#39; &amp; co"));
+    assert!(
+        page.contains(
+            "&lt;script&gt;alert(1)&lt;/script&gt; &quot;quoted&quot; &#39;n&#39; &amp; co"
+        )
+    );
     assert!(!page.contains(['\u{202e}', '\u{7}']));
-    assert!(page.contains("Turn it down"), "a page without parameters says what to do");
+    assert!(
+        page.contains("Turn it down"),
+        "a page without parameters says what to do"
+    );
     assert!(page.find("Turn it down").unwrap() < page.find("<svg class=\"plot").unwrap());
     for plot in plots(&[redo]).unwrap() {
         assert!(!plot.svg.contains("<script"), "{}", plot.name);
@@ -234,7 +278,10 @@ fn sheets_without_curves_or_circuit_have_pages_too() {
     assert_sound(&page);
     assert!(page.contains("no curve") && page.contains("make the takes again"));
     assert!(plots(&[bare]).unwrap().is_empty());
-    assert!(matches!(html(&[], &Options::default()), Err(ReportError::NoSheet)));
+    assert!(matches!(
+        html(&[], &Options::default()),
+        Err(ReportError::NoSheet)
+    ));
 }
 
 #[test]
@@ -248,7 +295,10 @@ fn several_sheets_are_laid_over_each_other_and_compared() {
         let overlay = &page[page.find("id=\"all-impedance-w-title\"").unwrap()..];
         let overlay = &overlay[..overlay.find("</svg>").unwrap()];
         for i in 0..n {
-            assert!(overlay.contains(&format!("class=\"s-t{i}\"")), "curve {i} of {n}");
+            assert!(
+                overlay.contains(&format!("class=\"s-t{i}\"")),
+                "curve {i} of {n}"
+            );
         }
         assert_eq!(plots(&units).unwrap().len(), 1 + 3 * n);
     }
@@ -262,16 +312,28 @@ fn the_plots_are_whole() {
     let names: Vec<&str> = plots.iter().map(|plot| plot.name.as_str()).collect();
     assert_eq!(names, ["impedance", "residuals", "plane"]);
     for plot in &plots {
-        assert!(plot.svg.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\""));
+        assert!(
+            plot.svg
+                .starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\"")
+        );
         assert!(plot.svg.contains("<desc") && plot.svg.contains("<style>"));
-        assert!(!plot.svg.contains("#0"), "{}: a sentinel colour is left", plot.name);
+        assert!(
+            !plot.svg.contains("#0"),
+            "{}: a sentinel colour is left",
+            plot.name
+        );
     }
     let impedance = &plots[0].svg;
-    for tick in ["20", "50", "100", "200", "500", "1k", "2k", "5k", "10k", "20k"] {
+    for tick in [
+        "20", "50", "100", "200", "500", "1k", "2k", "5k", "10k", "20k",
+    ] {
         assert!(impedance.contains(&format!(">\n{tick}\n</text>")), "{tick}");
     }
     assert!(impedance.contains("class=\"f-b0\""), "the band is drawn");
-    assert!(impedance.matches("<title>").count() > 50, "values under the pointer");
+    assert!(
+        impedance.matches("<title>").count() > 50,
+        "values under the pointer"
+    );
 }
 
 /// Whether the programs are there.
@@ -284,7 +346,10 @@ fn have(programs: &[&str]) -> bool {
         return true;
     }
     let on_ci = std::env::var_os("CI").is_some_and(|ci| ci == "true");
-    assert!(!on_ci, "{missing:?} is missing (packages chromium, nodejs, npm, poppler-utils)");
+    assert!(
+        !on_ci,
+        "{missing:?} is missing (packages chromium, nodejs, npm, poppler-utils)"
+    );
     println!("skipped: what needs {missing:?} (packages chromium, nodejs, npm, poppler-utils)");
     false
 }
@@ -334,7 +399,11 @@ fn a_browser_has_nothing_to_say_against_it() {
     .collect();
     // A check that cannot fail is none: this page does what a report must not.
     let bad = work.path().join("bad.html");
-    std::fs::write(&bad, "<!DOCTYPE html><title></title><img src='x.png'><script>console.log(1)</script>").unwrap();
+    std::fs::write(
+        &bad,
+        "<!DOCTYPE html><title></title><img src='x.png'><script>console.log(1)</script>",
+    )
+    .unwrap();
     let refused = Command::new("node")
         .args(["look.mjs", "chromium"])
         .arg(work.path().join("bad"))
@@ -343,7 +412,11 @@ fn a_browser_has_nothing_to_say_against_it() {
         .output()
         .unwrap();
     let said = String::from_utf8_lossy(&refused.stderr);
-    for complaint in ["console: 1", "request: file:", "axe-core, critical: image-alt"] {
+    for complaint in [
+        "console: 1",
+        "request: file:",
+        "axe-core, critical: image-alt",
+    ] {
         assert!(said.contains(complaint), "{complaint} is missing in {said}");
     }
     print!(
@@ -356,7 +429,10 @@ fn a_browser_has_nothing_to_say_against_it() {
     );
     for page in &pages {
         let pdf = page.with_extension("pdf");
-        run(Command::new("pdftoppm").args(["-r", "70", "-png"]).arg(&pdf).arg(page.with_extension("page")));
+        run(Command::new("pdftoppm")
+            .args(["-r", "70", "-png"])
+            .arg(&pdf)
+            .arg(page.with_extension("page")));
         let info = run(Command::new("pdfinfo").arg(&pdf));
         assert!(info.contains("A4"), "{info}");
     }

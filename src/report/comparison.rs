@@ -20,9 +20,14 @@ pub fn section_of(sheets: &[Sheet]) -> String {
 
 fn table(comparison: &Comparison) -> String {
     let letters: Vec<String> = (0..comparison.labels.len()).map(letter).collect();
-    let mut head = vec![("parameter", false)];
+    // What is said of all stands first: with many sheets their own columns may lie beyond the edge.
+    let mut head = vec![
+        ("parameter", false),
+        ("unit", false),
+        ("spread", true),
+        ("joint u", true),
+    ];
     head.extend(letters.iter().map(|letter| (letter.as_str(), true)));
-    head.extend([("unit", false), ("spread", true), ("joint u", true)]);
     if comparison.rows.is_empty() {
         return paragraph("No sheet has a parameter, so there is nothing to compare.");
     }
@@ -39,13 +44,6 @@ fn table(comparison: &Comparison) -> String {
 fn row(row: &Row) -> Vec<Cell> {
     let unit = row.key.display_unit();
     let mut cells = vec![Cell::Text(row.key.symbol().to_owned())];
-    cells.extend(row.figures.iter().map(|figure| {
-        Cell::Number(
-            figure
-                .as_ref()
-                .map_or_else(|| String::from("unknown"), |f| shown(f, unit)),
-        )
-    }));
     cells.push(Cell::Text(unit.symbol().to_owned()));
     // A level has no natural zero that a percentage could refer to.
     let spread = row.spread.filter(|_| unit != DisplayUnit::Decibel);
@@ -57,6 +55,13 @@ fn row(row: &Row) -> Vec<Cell> {
         .largest
         .map_or_else(|| String::from("unknown"), |z| format!("{z:.1}"));
     cells.push(Cell::Number(joint));
+    cells.extend(row.figures.iter().map(|figure| {
+        Cell::Number(
+            figure
+                .as_ref()
+                .map_or_else(|| String::from("unknown"), |f| shown(f, unit)),
+        )
+    }));
     cells
 }
 

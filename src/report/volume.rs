@@ -81,7 +81,7 @@ pub fn sentence(sheet: &Sheet, options: &Options) -> Option<String> {
             box_.peak_db
         ),
         _ => format!(
-            "Perhaps: {net} closed are on the edge. {qtc} lies about {MOST_QTC}, above which the bass is too loud and lingers; {larger}."
+            "Perhaps: {net} closed are on the edge. {qtc} may or may not exceed {MOST_QTC}, above which the bass is too loud and lingers; {larger}."
         ),
     })
 }

@@ -111,6 +111,10 @@ pub fn spoken_hz(hz: f64) -> String {
 
 /// To three significant digits, without zeros at the end.
 pub fn round_3(x: f64) -> String {
+    rounded(x).replace('-', "\u{2212}")
+}
+
+fn rounded(x: f64) -> String {
     if x == 0.0 || !x.is_finite() {
         return String::from("0");
     }
@@ -188,6 +192,6 @@ mod tests {
             assert_eq!(spoken_hz(hz), text);
         }
         assert_eq!(round_3(0.0), "0");
-        assert_eq!(round_3(-12.55), "-12.6");
+        assert_eq!(round_3(-12.55), "\u{2212}12.6");
     }
 }

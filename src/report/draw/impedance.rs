@@ -77,7 +77,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
     }
     magnitude.rule_y(&mut canvas, &magnitude_ticks, size.font, round_3);
     phase.rule_y(&mut canvas, &phase_ticks, size.font, |tick| {
-        format!("{tick:.0}°")
+        format!("{}°", round_3(tick))
     });
     let head = 0.7 * size.font;
     canvas.words(
