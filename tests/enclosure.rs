@@ -41,8 +41,9 @@ fn at_qtc(qtc: f64) -> ClosedBox {
 /// Computed independently of this program; the digits that are printed.
 const TABLE: [(f64, f64, f64); 9] = [
     (0.5, 1.5538, 0.0),
-    (0.5774, 1.2720, 0.0),
-    (0.7071, 1.0000, 0.0),
+    // 1/√3 and 1/√2.
+    (0.577_350_269_189_625_8, 1.2720, 0.0),
+    (std::f64::consts::FRAC_1_SQRT_2, 1.0000, 0.0),
     (0.8, 0.8972, 0.213),
     (0.9, 0.8295, 0.688),
     (1.0, 0.7862, 1.249),
@@ -53,16 +54,16 @@ const TABLE: [(f64, f64, f64); 9] = [
 
 #[test]
 fn f3_and_peak_are_those_of_the_table() {
-    /// Half a unit of the last printed place, with the rounding of the table's own Qtc.
-    const METHOD_RATIO: f64 = 1.2e-4;
-    const METHOD_DB: f64 = 6e-4;
+    /// Half a unit of the last printed place.
+    const ROUNDING_RATIO: f64 = 0.51e-4;
+    const ROUNDING_DB: f64 = 0.51e-3;
     for (qtc, ratio, peak_db) in TABLE {
         let box_ = at_qtc(qtc);
         assert!((box_.qtc.value - qtc).abs() < 1e-12);
         let got = box_.f3_hz.value / box_.fc_hz.value;
-        assert!((got - ratio).abs() < METHOD_RATIO, "{qtc}: {got} {ratio}");
+        assert!((got - ratio).abs() < ROUNDING_RATIO, "{qtc}: {got} {ratio}");
         assert!(
-            (box_.peak_db - peak_db).abs() < METHOD_DB,
+            (box_.peak_db - peak_db).abs() < ROUNDING_DB,
             "{qtc}: {} {peak_db}",
             box_.peak_db
         );
@@ -97,8 +98,10 @@ fn f3_and_peak_are_those_of_the_response() {
 #[test]
 fn doubt_is_that_of_draws_at_random() {
     const N: usize = 200_000;
-    /// A standard deviation of so many draws is known to 1/√(2·N) = 0.16 %; what is not linear at these doubts adds as much.
-    const STATISTICAL: f64 = 0.01;
+    /// A standard deviation of so many draws is known to 1/√(2·N) = 0.16 %; four of these, and what is not linear at 3 % of doubt.
+    const STATISTICAL_TAKES: f64 = 0.01;
+    /// At the 10 % that Vas has from set-up to set-up, f3 bends: first order misses 2 % of the width of its interval.
+    const METHOD_SETUP: f64 = 0.03;
     let driver = driver();
     let net_m3 = 1.1e-3;
     let box_ = ClosedBox::new(&driver, net_m3).unwrap();
@@ -136,12 +139,12 @@ fn doubt_is_that_of_draws_at_random() {
     let takes = spread([0.5, 0.005, 4e-5], [-0.6, 0.3, -0.5]);
     let setup = spread([1.0, 0.02, 1.2e-4], [0.0; 3]);
     for (i, figure) in [box_.fc_hz, box_.qtc, box_.f3_hz].iter().enumerate() {
-        for (got, drawn) in [(figure.takes, takes[i]), (figure.setup, setup[i])] {
+        for (got, drawn, limit) in [
+            (figure.takes, takes[i], STATISTICAL_TAKES),
+            (figure.setup, setup[i], METHOD_SETUP),
+        ] {
             let got = got.unwrap();
-            assert!(
-                (got / drawn - 1.0).abs() < STATISTICAL,
-                "{i}: {got} {drawn}"
-            );
+            assert!((got / drawn - 1.0).abs() < limit, "{i}: {got} {drawn}");
         }
     }
 }

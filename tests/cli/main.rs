@@ -15,6 +15,7 @@ mod jig;
 mod measure;
 mod output;
 mod record;
+mod report;
 mod simulator;
 mod stimulus;
 mod usage;

@@ -159,16 +159,19 @@ fn curve(
     if trace.fitted.is_none() {
         return;
     }
-    let shift = DOT_STEP * i as f64 / n_traces as f64;
+    // Many traces have fewer dots each, or nothing of their dashes would be seen.
+    let crowded = n_traces as f64 / 3.0;
+    let step = DOT_STEP * if crowded > 1.0 { crowded } else { 1.0 };
+    let shift = step * i as f64 / n_traces as f64;
     let mut next = panel.left + shift;
     let mut last: Option<(f64, f64)> = None;
     for place in places(&trace.measured) {
         // Along a steep flank the dots follow the height.
-        let climbed = last.is_some_and(|last| (place.1 - last.1).abs() >= DOT_STEP);
+        let climbed = last.is_some_and(|last| (place.1 - last.1).abs() >= step);
         if place.0 >= next || climbed {
             canvas.dot(place, i, DOT_RADIUS);
             last = Some(place);
-            next = place.0 + DOT_STEP;
+            next = place.0 + step;
         }
     }
 }
