@@ -1,14 +1,15 @@
-// Opens reports from disk in headless Chromium: node look.mjs CHROMIUM OUT PAGE...
+// Opens reports from disk in headless Chromium: node look.mjs BROWSER OUT PAGE...
 // Fails on a console message, a request beyond the page itself, a serious complaint of axe-core, or a page that is wider than its
 // window. Leaves screenshots and a PDF of each page in OUT.
-import { readFileSync, mkdirSync, mkdtempSync, rmSync } from "node:fs";
+import { existsSync, readFileSync, mkdirSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
-import { basename, join, resolve } from "node:path";
+import { basename, delimiter, join, resolve } from "node:path";
 import { createRequire } from "node:module";
 import { pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
 
-const [executablePath, out, ...pages] = process.argv.slice(2);
+const [browser, out, ...pages] = process.argv.slice(2);
+const executablePath = process.env.PATH.split(delimiter).map((folder) => join(folder, browser)).find(existsSync) ?? browser;
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const complaints = [];
 mkdirSync(out, { recursive: true });

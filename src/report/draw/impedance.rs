@@ -28,8 +28,12 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
         return None;
     }
     let highest = range(traces.iter().flat_map(|t| {
-        let all = t.measured.iter().chain(t.line());
-        all.map(|z| z.norm())
+        let line = t.line().iter().map(|z| z.norm()).enumerate();
+        let upper = line.map(|(i, ohm)| {
+            let band = t.band.as_ref().and_then(|band| band.relative.get(i));
+            ohm * (1.0 + band.copied().unwrap_or(0.0))
+        });
+        t.measured.iter().map(|z| z.norm()).chain(upper)
     }))?[1];
     let row = 1.35 * size.font;
     let left = 4.0 * size.font;
