@@ -3,7 +3,8 @@
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,
-    reason = "a test fails by panicking"
+    clippy::print_stdout,
+    reason = "a test fails by panicking, and says what it skips and where it left its pictures"
 )]
 
 mod common;

@@ -105,7 +105,7 @@ pub fn spoken_hz(hz: f64) -> String {
     if hz >= 1000.0 {
         format!("{}k", round_3(hz / 1000.0))
     } else {
-        format!("{}", round_3(hz))
+        round_3(hz)
     }
 }
 

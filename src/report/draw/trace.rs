@@ -100,6 +100,9 @@ fn trace(sheet: &Sheet, curve: &CurveEntry, name: String, with_band: bool) -> Op
     })
 }
 
+/// Longer names do not fit beside a curve.
+const LONGEST_NAME: usize = 27;
+
 /// `free air`, `added mass, 2.40 g`.
 fn name(sheet: &Sheet, curve: &CurveEntry) -> String {
     let plain = curve.name.replace('-', " ");
@@ -109,10 +112,15 @@ fn name(sheet: &Sheet, curve: &CurveEntry) -> String {
         .iter()
         .find(|take| curve.takes.contains(&take.name))
         .and_then(|take| take.stated.as_ref());
-    match stated.and_then(load) {
+    let name = match stated.and_then(load) {
         Some(load) => format!("{plain}, {load}"),
         None => plain,
+    };
+    if name.chars().count() <= LONGEST_NAME {
+        return name;
     }
+    let kept: String = name.chars().take(LONGEST_NAME - 1).collect();
+    format!("{kept}…")
 }
 
 /// What a condition was made with.
