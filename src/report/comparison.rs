@@ -93,16 +93,7 @@ fn pairs(comparison: &Comparison) -> String {
         );
         items.push_str(&format!("<li>{}</li>\n", escaped(&said)));
     }
-    let mut out = format!("<p>Which match, the most alike first:</p>\n<ul>\n{items}</ul>\n");
-    let more = comparison.pairs.len().saturating_sub(MOST_PAIRS);
-    let more = if more > 0 {
-        format!("{more} more pairs are further apart. ")
-    } else {
-        String::new()
-    };
-    out.push_str(&remark(&format!(
-        "{more}Apart: root mean square of the differences in fs, Qts and Vas, which are what a common box hears."
-    )));
+    let mut out = String::new();
     if comparison.labels.len() > 2 {
         let text = match &comparison.odd {
             Some(odd) => format!(
@@ -116,5 +107,17 @@ fn pairs(comparison: &Comparison) -> String {
         };
         out.push_str(&paragraph(&text));
     }
+    out.push_str(&format!(
+        "<p>Which match, the most alike first:</p>\n<ul>\n{items}</ul>\n"
+    ));
+    let more = comparison.pairs.len().saturating_sub(MOST_PAIRS);
+    let more = if more > 0 {
+        format!("{more} more pairs are further apart. ")
+    } else {
+        String::new()
+    };
+    out.push_str(&remark(&format!(
+        "{more}Apart: root mean square of the differences in fs, Qts and Vas, which are what a common box hears."
+    )));
     out
 }
