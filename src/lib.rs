@@ -89,6 +89,7 @@ pub mod circuit;
 pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
 pub mod device;
+pub mod enclosure;
 pub mod export;
 pub mod faults;
 pub mod finding;
@@ -100,6 +101,8 @@ pub mod parameters;
 pub mod progress;
 pub mod quantity;
 pub mod recording;
+#[cfg(feature = "cli")]
+pub mod report;
 pub mod session;
 pub mod sheet;
 pub mod signal;

@@ -64,6 +64,11 @@ const CRATES: &[(&str, &[&str], &str)] = &[
         &["bench", "parameters"],
         "randomness comes from a seed, in the two rooms that draw",
     ),
+    (
+        "plotters",
+        &["report"],
+        "how plots are written down is the report's own affair",
+    ),
     ("clap", &[], "arguments belong to the binary"),
     ("indicatif", &[], "progress bars belong to the binary"),
     ("tempfile", &[], "files belong to the adapters"),

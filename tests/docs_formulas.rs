@@ -21,6 +21,7 @@ const PAGES: &[(char, &str)] = &[
     ('N', "docs/level.md"),
     ('P', "docs/parameters.md"),
     ('V', "docs/compare.md"),
+    ('E', "docs/enclosure.md"),
 ];
 
 fn root() -> &'static Path {

@@ -72,12 +72,7 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
             "give the sheet before and the sheet after, in this order",
         ));
     }
-    if let Some(folder) = args.sheets.iter().find(|path| path.is_dir()) {
-        return Err(Failure::usage(
-            format!("{}: this is a folder, and no sheet", folder.display()),
-            "name the sheet in it, a file that ends in .driver.json; if there is none, farcone fit FOLDER --out FILE makes one",
-        ));
-    }
+    no_folder(&args.sheets)?;
     let mut sheets = args
         .sheets
         .iter()
@@ -116,8 +111,19 @@ pub fn run(args: &CompareArgs) -> Result<u8, Failure> {
     Ok(EXIT_GOOD)
 }
 
+/// A session folder is often named where a sheet is meant.
+pub(super) fn no_folder(paths: &[PathBuf]) -> Result<(), Failure> {
+    match paths.iter().find(|path| path.is_dir()) {
+        Some(folder) => Err(Failure::usage(
+            format!("{}: this is a folder, and no sheet", folder.display()),
+            "name the sheet in it, a file that ends in .driver.json; if there is none, farcone fit FOLDER --out FILE makes one",
+        )),
+        None => Ok(()),
+    }
+}
+
 /// Sheets with the same label get their file's name behind it: one unit before and after running-in has one label.
-fn tell_apart(sheets: &mut [Sheet], paths: &[PathBuf]) {
+pub(super) fn tell_apart(sheets: &mut [Sheet], paths: &[PathBuf]) {
     let labels: Vec<String> = sheets.iter().map(|sheet| sheet.label.clone()).collect();
     for (sheet, path) in sheets.iter_mut().zip(paths) {
         if labels.iter().filter(|label| **label == sheet.label).count() > 1 {

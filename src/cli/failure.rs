@@ -6,6 +6,7 @@ use farcone::bench::BenchError;
 use farcone::capture::{CaptureError, PlaybackError};
 use farcone::export::ExportError;
 use farcone::recording::RecordingError;
+use farcone::report::ReportError;
 use farcone::session::SessionError;
 use farcone::sheet::SheetError;
 use farcone::signal::StimulusError;
@@ -41,6 +42,8 @@ pub enum Failure {
     Sheet(#[from] SheetError),
     #[error(transparent)]
     Export(#[from] ExportError),
+    #[error(transparent)]
+    Report(#[from] ReportError),
     /// A recording ended early.
     #[error(transparent)]
     Capture(#[from] CaptureError),

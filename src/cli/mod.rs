@@ -12,6 +12,7 @@ mod fit;
 mod live;
 mod measure;
 mod progress;
+mod report;
 mod show;
 mod stimulus;
 mod takes;
@@ -67,6 +68,7 @@ enum Command {
     Measure(Box<measure::MeasureArgs>),
     Record(Box<measure::RecordArgs>),
     Show(show::ShowArgs),
+    Report(report::ReportArgs),
     #[command(subcommand)]
     Stimulus(stimulus::StimulusCommand),
 }
@@ -104,6 +106,7 @@ fn run() -> Result<u8, Failure> {
         Command::Measure(args) => measure::run(&args),
         Command::Record(args) => measure::run_record(&args),
         Command::Show(args) => show::run(&args),
+        Command::Report(args) => report::run(&args),
         Command::Stimulus(command) => stimulus::run(&command),
     }
 }

@@ -15,6 +15,7 @@ mod plausible;
 mod readout;
 mod result;
 mod setup;
+mod shown;
 mod small_signal;
 
 pub use coil_doubt::{fit_findings, re_in_doubt};

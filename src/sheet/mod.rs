@@ -7,11 +7,13 @@
 mod circuit;
 mod dimensions;
 mod parameters;
+mod shown;
 mod types;
 
 pub use circuit::CircuitError;
 pub use dimensions::{Dimensions, DimensionsError, parse_dimensions};
 pub use parameters::{ParameterEntry, Parameters, Share};
+pub use shown::grouped_findings;
 pub use types::{
     AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, Evidence, Finding,
     JigEntry, LevelEntry, Origin, PhotoEntry, SCHEMA, Sheet, SheetError, StatedEntry, TakeEntry,

@@ -69,6 +69,14 @@ fn part_file(folder: &Path) -> io::Result<NamedTempFile> {
     builder.tempfile_in(folder)
 }
 
+/// Makes a folder for results, where there is none.
+pub fn make_folder(folder: &Path) -> Result<(), StoreError> {
+    fs::create_dir_all(folder).map_err(|source| StoreError::Write {
+        path: folder.into(),
+        source,
+    })
+}
+
 /// Writes a new text file.
 pub fn write_new_text(path: &Path, text: &str) -> Result<(), StoreError> {
     write_new(

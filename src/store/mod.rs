@@ -10,7 +10,7 @@ mod load;
 mod profile;
 
 pub use error::StoreError;
-pub use files::{refuse_existing, safe_file_name, write_new, write_new_text};
+pub use files::{make_folder, refuse_existing, safe_file_name, write_new, write_new_text};
 pub use folder::{SessionFolder, read_session, write_take};
 pub use load::{is_table, load, read_played, read_sheet};
 pub use profile::{

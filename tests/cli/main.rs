@@ -16,6 +16,7 @@ mod jig;
 mod measure;
 mod output;
 mod record;
+mod report;
 mod show;
 mod simulator;
 mod stimulus;

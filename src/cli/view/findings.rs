@@ -1,6 +1,6 @@
 //! Findings with their advice.
 
-use farcone::sheet::Finding;
+use farcone::sheet::{Finding, grouped_findings};
 
 use super::text::{Tint, harmless, tinted};
 use super::{item, title};
@@ -12,7 +12,7 @@ pub(super) fn list(findings: &[Finding], look: Look) -> String {
         return String::new();
     }
     let mut out = title("Findings", look);
-    for (takes, finding) in grouped(findings) {
+    for (takes, finding) in grouped_findings(findings) {
         let takes = match takes.is_empty() {
             true => String::new(),
             false => format!("{}: ", takes.join(", ")),
@@ -21,26 +21,6 @@ pub(super) fn list(findings: &[Finding], look: Look) -> String {
         out.push_str(&line(&finding.severity, &message, &finding.advice, look));
     }
     out
-}
-
-/// Findings that say the same of several takes stand once, with those takes.
-fn grouped(findings: &[Finding]) -> Vec<(Vec<&str>, &Finding)> {
-    let mut groups: Vec<(Vec<&str>, &Finding)> = vec![];
-    for finding in findings {
-        let same = |other: &Finding| {
-            other.take.is_some()
-                && (&other.severity, &other.message, &other.advice)
-                    == (&finding.severity, &finding.message, &finding.advice)
-        };
-        match (
-            finding.take.as_deref(),
-            groups.iter_mut().find(|group| same(group.1)),
-        ) {
-            (Some(take), Some((takes, _))) => takes.push(take),
-            (take, _) => groups.push((take.into_iter().collect(), finding)),
-        }
-    }
-    groups
 }
 
 /// The findings of one take, which is known.

@@ -10,9 +10,6 @@ use super::text::{Side, Tint, columns, tinted};
 use super::{item, title};
 use crate::cli::console::Look;
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
-
 /// How a parameter is called and shown.
 pub(super) struct Shape {
     pub symbol: &'static str,
@@ -21,29 +18,11 @@ pub(super) struct Shape {
 }
 
 pub(super) fn shape(key: Key) -> Shape {
-    use DisplayUnit as U;
-    let (symbol, unit, what) = match key {
-        Key::Fs => ("fs", U::Hertz, "resonance in free air"),
-        Key::Re => ("Re", U::Ohm, "DC resistance"),
-        Key::Qms => ("Qms", U::Plain, "mechanical Q"),
-        Key::Qes => ("Qes", U::Plain, "electrical Q"),
-        Key::Qts => ("Qts", U::Plain, "total Q"),
-        Key::Vas => ("Vas", U::Litre, "air as stiff as the suspension"),
-        Key::Mms => ("Mms", U::Gram, "moving mass with its air"),
-        Key::Mmd => ("Mmd", U::Gram, "moving mass without air"),
-        Key::Cms => ("Cms", U::MillimetrePerNewton, "compliance"),
-        Key::Rms => ("Rms", U::KilogramPerSecond, "mechanical resistance"),
-        Key::Bl => ("Bl", U::TeslaMetre, "force factor"),
-        Key::Sd => ("Sd", U::SquareCentimetre, "area of the cone"),
-        Key::Le1khz => ("Le 1k", U::Millihenry, "inductance at 1 kHz"),
-        Key::Le10khz => ("Le 10k", U::Millihenry, "inductance at 10 kHz"),
-        Key::Efficiency => ("η0", U::Percent, "efficiency, half space"),
-        Key::Level1w => ("SPL 1 W", U::Decibel, "sound level for 1 W"),
-        Key::Level2v83 => ("SPL 2.83 V", U::Decibel, "sound level for 2.83 V"),
-        Key::MinimumImpedance => ("|Z| min", U::Ohm, "least impedance above fs"),
-        _ => (key.as_str(), U::Plain, ""),
-    };
-    Shape { symbol, unit, what }
+    Shape {
+        symbol: key.symbol(),
+        unit: key.display_unit(),
+        what: key.in_short(),
+    }
 }
 
 /// What an analysis of an invented driver should find.
@@ -82,16 +61,6 @@ impl Truths {
             _ => return None,
         })
     }
-}
-
-/// Half the width of the 95 % interval within these takes.
-fn within_takes(entry: &ParameterEntry) -> Option<f64> {
-    let half = |[low, high]: [f64; 2]| 0.5 * (high - low);
-    let normal = |u: f64| COVERAGE_95 * u;
-    entry
-        .interval_95
-        .map(half)
-        .or(entry.standard_uncertainty.map(normal))
 }
 
 pub(super) fn table(sheet: &Sheet, truths: Option<&Truths>, look: Look) -> String {
@@ -134,10 +103,10 @@ pub(super) fn table(sheet: &Sheet, truths: Option<&Truths>, look: Look) -> Strin
 
 fn row(key: Key, entry: &ParameterEntry, truths: Option<&Truths>) -> Vec<String> {
     let Shape { symbol, unit, what } = shape(key);
-    let takes = format_estimate(entry.value, within_takes(entry), unit);
-    let setup = entry.setup_uncertainty.map_or_else(
+    let takes = format_estimate(entry.value, entry.half_width_takes(), unit);
+    let setup = entry.half_width_setup().map_or_else(
         || String::from("?"),
-        |u| format_estimate(entry.value, Some(COVERAGE_95 * u), unit).plus_minus,
+        |half| format_estimate(entry.value, Some(half), unit).plus_minus,
     );
     let mut row = vec![
         symbol.to_owned(),

@@ -1,0 +1,501 @@
+//! The report: what is in it, that nothing typed becomes markup, and what a real browser makes of it.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test fails by panicking, and says what it skips and where it left its pictures"
+)]
+
+mod common;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::OnceLock;
+
+use common::{Jig, good_mass, session, sweep, take};
+use farcone::bench::{Mounting, drivers};
+use farcone::jig::Wiring;
+use farcone::parameters::Key;
+use farcone::progress::Unwatched;
+use farcone::quantity::{Stated, format_estimate};
+use farcone::report::{Options, ReportError, html, plots};
+use farcone::session::{Condition, analyse};
+use farcone::sheet::{Dimensions, Finding, Sheet};
+
+/// A real sheet with two free-air takes' worth of everything; made once.
+fn sheet() -> Sheet {
+    static SHEET: OnceLock<Sheet> = OnceLock::new();
+    SHEET
+        .get_or_init(|| {
+            let driver = &drivers()[3];
+            let jig = Jig::new(Wiring::AcrossDriver, 47.0);
+            let stimulus = sweep(2.0, jig.rate_hz);
+            let mass_kg = good_mass(driver);
+            let free = jig.driver(driver, &Mounting::FreeAir, &stimulus, 1);
+            let heavy = Mounting::AddedMass {
+                added_mass_kg: mass_kg,
+            };
+            let heavy = jig.driver(driver, &heavy, &stimulus, 2);
+            let mass_kg = Stated::within(mass_kg, 0.01 * mass_kg);
+            let takes = vec![
+                take("free-air", Condition::FreeAir, free),
+                take("added-mass", Condition::AddedMass { mass_kg }, heavy),
+            ];
+            analyse(session(&jig, driver.sd_m2, takes), &mut Unwatched).unwrap()
+        })
+        .clone()
+}
+
+const HOSTILE: &str = "<script>alert(1)</script> \"quoted\" 'n' & co\nline two\u{202e}\u{7}";
+
+/// A sheet whose takes have to be made again, with everything typed hostile.
+fn redo() -> Sheet {
+    let mut sheet = sheet();
+    sheet.label = HOSTILE.to_owned();
+    sheet.verdict = String::from("redo");
+    sheet.parameters = Default::default();
+    sheet.correlation = None;
+    sheet.circuit = None;
+    sheet.derived_rating_ohm = None;
+    for curve in &mut sheet.curves {
+        curve.name = HOSTILE.to_owned();
+        curve.modelled_re_ohm = None;
+        curve.modelled_im_ohm = None;
+        curve.uncertainty_re_ohm = None;
+        curve.uncertainty_im_ohm = None;
+    }
+    for take in &mut sheet.origin.takes {
+        take.name = HOSTILE.to_owned();
+    }
+    sheet.findings = vec![Finding {
+        code: String::from("clipping"),
+        severity: String::from("redo"),
+        take: Some(HOSTILE.to_owned()),
+        message: format!("It clips {HOSTILE}"),
+        advice: format!("Turn it down {HOSTILE}"),
+        evidence: None,
+    }];
+    sheet
+}
+
+/// Several units, one of them usable, one with the mounting dimensions.
+fn units(n: usize) -> Vec<Sheet> {
+    (0..n)
+        .map(|i| {
+            let mut unit = sheet();
+            unit.label = format!("unit {}", i + 1);
+            let mut fs = unit.parameters.fs.clone().unwrap();
+            fs.value *= 1.0 + 0.02 * i as f64;
+            unit.parameters.set(Key::Fs, fs);
+            if i == 1 {
+                unit.verdict = String::from("usable");
+                unit.dimensions = Some(Dimensions {
+                    flange_m: Some(0.118),
+                    n_screws: Some(4),
+                    ..Dimensions::default()
+                });
+            }
+            unit
+        })
+        .collect()
+}
+
+fn page(sheets: &[Sheet]) -> String {
+    let options = Options {
+        net_m3: Some(2.4e-3),
+    };
+    html(sheets, &options).unwrap()
+}
+
+/// What holds for every page.
+fn assert_sound(page: &str) {
+    let lower = page.to_lowercase();
+    for forbidden in [
+        "<script",
+        "http:",
+        "https:",
+        "javascript:",
+        " onload",
+        " onclick",
+        "src=",
+        "url(",
+        "style=\"",
+        "<iframe",
+    ] {
+        assert!(!lower.contains(forbidden), "{forbidden:?} is in the page");
+    }
+    assert!(!page.contains("NaN") && !page.contains("inf "));
+    assert!(page.contains("default-src 'none'; style-src 'sha256-"));
+    assert_eq!(page.matches("<main>").count(), 1);
+    assert_eq!(page.matches("<h1>").count(), 1);
+    // Headings leave no level out.
+    let mut last = 1;
+    for (at, _) in page.match_indices("<h") {
+        let Some(level) = page[at + 2..at + 3].parse::<u32>().ok() else {
+            continue;
+        };
+        assert!(level <= last + 1, "h{level} follows h{last}");
+        last = level;
+    }
+    // No id twice.
+    let mut ids: Vec<&str> = page
+        .split(" id=\"")
+        .skip(1)
+        .map(|rest| rest.split('"').next().unwrap())
+        .collect();
+    let n = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), n, "an id occurs twice");
+    // Every plot says what it is.
+    for plot in page.split("<svg class=\"plot").skip(1) {
+        let head = &plot[..plot.find("</desc>").expect("a description")];
+        assert!(head.contains("role=\"img\"") && head.contains("<title id="));
+    }
+}
+
+#[test]
+fn every_number_of_the_table_is_the_sheets() {
+    let sheet = sheet();
+    let page = page(std::slice::from_ref(&sheet));
+    assert_sound(&page);
+    let table = &page[page.find("id=\"parameters-table\"").unwrap()..];
+    let table = &table[..table.find("</table>").unwrap()];
+    let mut n = 0;
+    for &key in Key::ALL {
+        let row = format!("<th scope=\"row\">{}</th>", key.symbol());
+        let row = &table[table
+            .find(&row)
+            .unwrap_or_else(|| panic!("{key:?} has no row"))..];
+        let row = &row[..row.find("</tr>").unwrap()];
+        let Some(entry) = sheet.parameters.get(key) else {
+            assert!(row.contains(">unknown</td>"), "{key:?}: {row}");
+            continue;
+        };
+        n += 1;
+        let [low, high] = entry.interval_95.unwrap();
+        let unit = key.display_unit();
+        let takes = format_estimate(entry.value, Some(0.5 * (high - low)), unit);
+        let setup = entry.setup_uncertainty.map(|u| 1.96 * u);
+        let setup = format_estimate(entry.value, setup, unit);
+        let expected: String = [takes.value, takes.plus_minus, setup.plus_minus]
+            .iter()
+            .map(|text| format!("<td class=\"n\">{}</td>", text.replace('<', "&lt;")))
+            .collect();
+        assert!(
+            row.contains(&expected),
+            "{key:?}: {expected} is not in {row}"
+        );
+    }
+    assert_eq!(n, Key::ALL.len(), "the sheet has all parameters");
+    let order = [
+        "verdict",
+        "impedance",
+        "residuals",
+        "plane",
+        "parameters",
+        "closed-box",
+        "budget",
+        "findings",
+        "conditions",
+        "how",
+        "cautions",
+        "origin",
+    ];
+    let places: Vec<usize> = order
+        .iter()
+        .map(|id| {
+            page.find(&format!("id=\"{id}\""))
+                .unwrap_or_else(|| panic!("{id}"))
+        })
+        .collect();
+    assert!(places.is_sorted(), "{places:?}");
+    assert!(
+        page.contains("2.40 L closed stand"),
+        "the volume is answered"
+    );
+    for take in &sheet.origin.takes {
+        for hash in &take.sha256 {
+            assert!(page.contains(hash));
+        }
+    }
+}
+
+#[test]
+fn what_is_unknown_is_shown_as_unknown() {
+    let mut sheet = sheet();
+    sheet.parameters.vas = None;
+    let mut fs = sheet.parameters.fs.clone().unwrap();
+    fs.setup_uncertainty = None;
+    fs.interval_95 = None;
+    fs.standard_uncertainty = None;
+    sheet.parameters.set(Key::Fs, fs);
+    sheet.dimensions = Some(Dimensions {
+        flange_m: Some(0.1185),
+        ..Dimensions::default()
+    });
+    let page = page(&[sheet]);
+    assert_sound(&page);
+    let row = &page[page.find("<th scope=\"row\">Vas</th>").unwrap()..][..120];
+    assert!(row.contains("unknown"), "{row}");
+    assert!(
+        page.contains("Vas is not known"),
+        "the volume says why it cannot tell"
+    );
+    assert!(page.contains("118.5 mm") && page.contains("<td>unknown</td>"));
+    assert!(page.contains("doubt unknown"));
+}
+
+#[test]
+fn nothing_typed_becomes_markup() {
+    let redo = redo();
+    let page = page(std::slice::from_ref(&redo));
+    assert_sound(&page);
+    assert!(
+        page.contains(
+            "&lt;script&gt;alert(1)&lt;/script&gt; &quot;quoted&quot; &#39;n&#39; &amp; co"
+        )
+    );
+    assert!(!page.contains(['\u{202e}', '\u{7}']));
+    assert!(
+        page.contains("Turn it down"),
+        "a page without parameters says what to do"
+    );
+    assert!(page.find("Turn it down").unwrap() < page.find("<svg class=\"plot").unwrap());
+    for plot in plots(&[redo]).unwrap() {
+        assert!(!plot.svg.contains("<script"), "{}", plot.name);
+    }
+}
+
+#[test]
+fn sheets_without_curves_or_circuit_have_pages_too() {
+    let mut bare = redo();
+    bare.curves.clear();
+    bare.findings.clear();
+    bare.origin.takes.clear();
+    let page = page(std::slice::from_ref(&bare));
+    assert_sound(&page);
+    assert!(page.contains("no curve") && page.contains("make the takes again"));
+    assert!(plots(&[bare]).unwrap().is_empty());
+    assert!(matches!(
+        html(&[], &Options::default()),
+        Err(ReportError::NoSheet)
+    ));
+}
+
+#[test]
+fn several_sheets_are_laid_over_each_other_and_compared() {
+    for n in [2, 5] {
+        let units = units(n);
+        let page = page(&units);
+        assert_sound(&page);
+        assert!(page.contains("id=\"comparison\""));
+        // Fs of two neighbours differs by 2 %, of which 1 % each is what set-ups do; of two none is the odd one.
+        let odd = page.contains("The odd one is") || page.contains("No unit stands out");
+        assert_eq!(odd, n > 2);
+        assert_eq!(page.matches("<article").count(), n);
+        let overlay = &page[page.find("id=\"all-impedance-w-title\"").unwrap()..];
+        let overlay = &overlay[..overlay.find("</svg>").unwrap()];
+        for i in 0..n {
+            assert!(
+                overlay.contains(&format!("class=\"s-t{i}\"")),
+                "curve {i} of {n}"
+            );
+        }
+        assert_eq!(plots(&units).unwrap().len(), 1 + 3 * n);
+    }
+}
+
+/// Points of the first shape of a kind in a plot.
+fn points(svg: &str, kind: &str, class: &str) -> Vec<(f64, f64)> {
+    let shape = svg
+        .lines()
+        .find(|line| line.starts_with(kind) && line.contains(&format!("\"{class}\"")))
+        .unwrap_or_else(|| panic!("{kind} {class}"));
+    let list = shape.split("points=\"").nth(1).unwrap();
+    let list = list.split('"').next().unwrap();
+    list.split_whitespace()
+        .map(|pair| {
+            let (x, y) = pair.split_once(',').unwrap();
+            (x.parse().unwrap(), y.parse().unwrap())
+        })
+        .collect()
+}
+
+/// At the resonance |Z| is Re·(1 + Qms/Qes): doubt of Qms alone moves it by Qms/(Qms + Qes) of its own.
+#[test]
+fn the_band_is_that_of_the_sheet() {
+    /// Coil and creep are left out of the expectation, and a pixel is a tenth of the drawn one.
+    const METHOD: f64 = 0.03;
+    const RELATIVE: f64 = 0.05;
+    let mut sheet = sheet();
+    for key in [
+        Key::Re,
+        Key::Fs,
+        Key::Qes,
+        Key::Qms,
+        Key::Le1khz,
+        Key::Le10khz,
+    ] {
+        let mut entry = sheet.parameters.get(key).unwrap().clone();
+        let relative = if key == Key::Qms { RELATIVE } else { 1e-9 };
+        entry.standard_uncertainty = Some(relative * entry.value);
+        sheet.parameters.set(key, entry);
+    }
+    let at = |key: Key| sheet.parameters.get(key).unwrap().value;
+    let expected = 1.96 * RELATIVE * at(Key::Qms) / (at(Key::Qms) + at(Key::Qes));
+    let svg = &plots(std::slice::from_ref(&sheet)).unwrap()[0].svg;
+    let highest =
+        |points: &[(f64, f64)]| points.iter().map(|p| p.1).min_by(f64::total_cmp).unwrap();
+    let band = highest(&points(svg, "<polygon", "f-b0"));
+    let line = highest(&points(svg, "<polyline", "s-t0"));
+    let zero = svg
+        .lines()
+        .filter(|l| l.starts_with("<polyline") && l.contains("\"s-grid\""))
+        .flat_map(|l| points(l, "<polyline", "s-grid"))
+        .filter(|p| (p.1 - line).abs() > 1.0)
+        .map(|p| p.1)
+        .collect::<Vec<_>>();
+    // The lines at round frequencies run from the head of the magnitude's panel to its foot, where |Z| is zero.
+    let foot = zero[1];
+    let drawn = (foot - band) / (foot - line) - 1.0;
+    assert!(
+        (drawn / expected - 1.0).abs() < METHOD,
+        "{drawn} {expected}"
+    );
+}
+
+#[test]
+fn the_plots_are_whole() {
+    let sheet = sheet();
+    let plots = plots(std::slice::from_ref(&sheet)).unwrap();
+    let names: Vec<&str> = plots.iter().map(|plot| plot.name.as_str()).collect();
+    assert_eq!(names, ["impedance", "residuals", "plane"]);
+    for plot in &plots {
+        assert!(
+            plot.svg
+                .starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\"")
+        );
+        assert!(plot.svg.contains("<desc") && plot.svg.contains("<style>"));
+        assert!(
+            !plot.svg.contains("#0"),
+            "{}: a sentinel colour is left",
+            plot.name
+        );
+    }
+    let impedance = &plots[0].svg;
+    for tick in [
+        "20", "50", "100", "200", "500", "1k", "2k", "5k", "10k", "20k",
+    ] {
+        assert!(impedance.contains(&format!(">\n{tick}\n</text>")), "{tick}");
+    }
+    assert!(impedance.contains("class=\"f-b0\""), "the band is drawn");
+    assert!(
+        impedance.matches("<title>").count() > 50,
+        "values under the pointer"
+    );
+}
+
+/// Whether the programs are there.
+fn have(programs: &[&str]) -> bool {
+    let missing: Vec<&&str> = programs
+        .iter()
+        .filter(|program| Command::new(program).arg("--version").output().is_err())
+        .collect();
+    if missing.is_empty() {
+        return true;
+    }
+    let on_ci = std::env::var_os("CI").is_some_and(|ci| ci == "true");
+    assert!(
+        !on_ci,
+        "{missing:?} is missing (packages chromium, nodejs, npm, poppler-utils)"
+    );
+    println!("skipped: what needs {missing:?} (packages chromium, nodejs, npm, poppler-utils)");
+    false
+}
+
+fn run(command: &mut Command) -> String {
+    let output = command.output().unwrap();
+    let text = String::from_utf8_lossy(&output.stdout).into_owned();
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{command:?}:\n{text}{errors}");
+    text
+}
+
+/// Where what was seen is kept.
+fn gallery() -> PathBuf {
+    Path::new(env!("CARGO_TARGET_TMPDIR")).join("report")
+}
+
+#[test]
+#[ignore = "needs a browser"]
+fn a_browser_has_nothing_to_say_against_it() {
+    if !have(&["chromium", "node", "npm", "pdftoppm"]) {
+        return;
+    }
+    let out = gallery();
+    let _ = std::fs::remove_dir_all(&out);
+    std::fs::create_dir_all(&out).unwrap();
+    let scripts = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/report");
+    let work = tempfile::tempdir().unwrap();
+    for name in ["package.json", "package-lock.json", "look.mjs"] {
+        std::fs::copy(scripts.join(name), work.path().join(name)).unwrap();
+    }
+    run(Command::new("npm")
+        .args(["ci", "--no-audit", "--no-fund", "--ignore-scripts"])
+        .current_dir(work.path()));
+    let pages: Vec<PathBuf> = [
+        ("one", vec![sheet()]),
+        ("redo", vec![redo()]),
+        ("two", units(2)),
+        ("five", units(5)),
+    ]
+    .into_iter()
+    .map(|(name, sheets)| {
+        let path = out.join(format!("{name}.html"));
+        std::fs::write(&path, page(&sheets)).unwrap();
+        path
+    })
+    .collect();
+    // A check that cannot fail is none: this page does what a report must not.
+    let bad = work.path().join("bad.html");
+    std::fs::write(
+        &bad,
+        "<!DOCTYPE html><title></title><img src='x.png'><script>console.log(1)</script>",
+    )
+    .unwrap();
+    let refused = Command::new("node")
+        .args(["look.mjs", "chromium"])
+        .arg(work.path().join("bad"))
+        .arg(&bad)
+        .current_dir(work.path())
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&refused.stderr);
+    for complaint in [
+        "console: 1",
+        "request: file:",
+        "axe-core, critical: image-alt",
+    ] {
+        assert!(said.contains(complaint), "{complaint} is missing in {said}");
+    }
+    print!(
+        "{}",
+        run(Command::new("node")
+            .args(["look.mjs", "chromium"])
+            .arg(&out)
+            .args(&pages)
+            .current_dir(work.path()))
+    );
+    for page in &pages {
+        let pdf = page.with_extension("pdf");
+        run(Command::new("pdftoppm")
+            .args(["-r", "70", "-png"])
+            .arg(&pdf)
+            .arg(page.with_extension("page")));
+        let info = run(Command::new("pdfinfo").arg(&pdf));
+        assert!(info.contains("A4"), "{info}");
+    }
+    println!("screenshots and printed pages are in {}", out.display());
+}

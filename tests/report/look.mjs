@@ -1,0 +1,71 @@
+// Opens reports from disk in headless Chromium: node look.mjs BROWSER OUT PAGE...
+// Fails on a console message, a request beyond the page itself, a serious complaint of axe-core, or a page that is wider than its
+// window. Leaves screenshots and a PDF of each page in OUT.
+import { existsSync, readFileSync, mkdirSync, mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { basename, delimiter, join, resolve } from "node:path";
+import { createRequire } from "node:module";
+import { pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+
+const [browser, out, ...pages] = process.argv.slice(2);
+const executablePath = process.env.PATH.split(delimiter).map((folder) => join(folder, browser)).find(existsSync) ?? browser;
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const complaints = [];
+mkdirSync(out, { recursive: true });
+const profile = mkdtempSync(join(tmpdir(), "farcone-report-"));
+const args = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+  "--disable-component-update", "--disable-sync"];
+const context = await chromium.launchPersistentContext(profile, { executablePath, headless: true, args });
+// Nothing is to be fetched; if something were, it would go nowhere.
+await context.setOffline(true);
+
+const looks = [
+  { name: "wide", width: 1280, colorScheme: "light" },
+  { name: "narrow", width: 360, colorScheme: "light" },
+  { name: "dark", width: 1280, colorScheme: "dark" },
+  { name: "dark-narrow", width: 360, colorScheme: "dark" },
+  { name: "grey", width: 1280, colorScheme: "light", grey: true },
+];
+
+for (const path of pages) {
+  const stem = basename(path, ".html");
+  const url = pathToFileURL(resolve(path)).href;
+  for (const look of looks) {
+    const page = await context.newPage();
+    const said = (what) => complaints.push(`${stem}, ${look.name}: ${what}`);
+    page.on("console", (message) => said(`console: ${message.text()}`));
+    page.on("pageerror", (error) => said(`error: ${error.message}`));
+    page.on("request", (request) => {
+      if (request.url() !== url) said(`request: ${request.url()}`);
+    });
+    await page.setViewportSize({ width: look.width, height: 900 });
+    await page.emulateMedia({ colorScheme: look.colorScheme });
+    if (look.grey) {
+      const devtools = await context.newCDPSession(page);
+      await devtools.send("Emulation.setEmulatedVisionDeficiency", { type: "achromatopsia" });
+    }
+    await page.goto(url, { waitUntil: "load" });
+    const tooWide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+    if (tooWide > 0) said(`the page is ${tooWide} px wider than its window`);
+    if (!look.grey) {
+      await page.evaluate(axe);
+      const { violations, passes } = await page.evaluate(() => window.axe.run());
+      if (passes.length === 0) said("axe-core checked nothing");
+      for (const found of violations) {
+        const where = found.nodes.slice(0, 3).map((node) => node.html.slice(0, 120)).join(" | ");
+        const line = `axe-core, ${found.impact}: ${found.id}: ${found.help} (${found.nodes.length}): ${where}`;
+        if (found.impact === "serious" || found.impact === "critical") said(line);
+        else console.log(`${stem}, ${look.name}: ${line}`);
+      }
+    }
+    await page.screenshot({ path: join(out, `${stem}-${look.name}.png`), fullPage: true });
+    if (look.name === "wide") await page.pdf({ path: join(out, `${stem}.pdf`), preferCSSPageSize: true, printBackground: true });
+    await page.close();
+  }
+}
+await context.close();
+rmSync(profile, { recursive: true, force: true });
+for (const complaint of complaints) console.error(complaint);
+console.log(`looked at ${pages.length} pages`);
+process.exit(complaints.length > 0 ? 1 : 0);
