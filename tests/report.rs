@@ -212,7 +212,7 @@ fn every_number_of_the_table_is_the_sheets() {
         .collect();
     assert!(places.is_sorted(), "{places:?}");
     assert!(
-        page.contains("2.40 L closed stand"),
+        page.contains("a closed box of 2.40 L stands a chance"),
         "the volume is answered"
     );
     for take in &sheet.origin.takes {

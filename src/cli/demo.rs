@@ -114,7 +114,11 @@ fn written(folder: &Path, session: &SessionFile, sheet_path: &Path) -> String {
         text.push_str(&format!("  {}\n", folder.join(path).display()));
     }
     text.push_str(&format!("  {}\n", sheet_path.display()));
-    text.push_str(&format!("\nNext: farcone fit {}\n", folder.display()));
+    text.push_str(&format!(
+        "\nNext: farcone report {} --net 2.4L\n      farcone fit {}\n",
+        sheet_path.display(),
+        folder.display()
+    ));
     text
 }
 

@@ -127,7 +127,11 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
         }
         text.push_str(&view::chat(&ChatLine::of(&sheet, None), look));
         match &args.output.out {
-            Some(path) => text.push_str(&format!("\nSheet: {}\n", path.display())),
+            Some(path) => text.push_str(&format!(
+                "\nSheet: {}\nTo look at and to send: farcone report {}\n",
+                path.display(),
+                path.display()
+            )),
             None => text.push_str("\nTo keep the sheet, add --out NAME.driver.json\n"),
         }
         console::print(&text)?;

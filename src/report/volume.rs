@@ -71,10 +71,10 @@ pub fn sentence(sheet: &Sheet, options: &Options) -> Option<String> {
     };
     Some(match box_.chance() {
         Chance::Good => format!(
-            "Yes, {net} closed stand a chance: {qtc}, and the bass reaches down to about {f3:.0} Hz."
+            "Yes, a closed box of {net} stands a chance: {qtc}, and the bass reaches down to about {f3:.0} Hz."
         ),
         Chance::Roomy => format!(
-            "Yes, {net} closed stand a chance, and less would do: {qtc}, with the bass falling early; about {f3:.0} Hz are reached."
+            "Yes, a closed box of {net} stands a chance, and less would do: {qtc}, with the bass falling early; about {f3:.0} Hz are reached."
         ),
         Chance::Poor => format!(
             "Hardly: in {net} closed the air is too stiff. {qtc} means bass that is {:.1} dB too loud and lingers; {larger}.",

@@ -242,7 +242,8 @@ fn result(sheet: &Sheet, path: &std::path::Path, job: &Job) -> String {
     text.push_str(&view::plot(sheet, look));
     text.push_str(&view::chat(&ChatLine::of(sheet, None), look));
     text.push_str(&format!(
-        "\nSheet: {}\nAgain, with other assumptions: farcone fit {}\n",
+        "\nSheet: {}\nTo look at and to send: farcone report {}\nAgain, with other assumptions: farcone fit {}\n",
+        path.display(),
         path.display(),
         job.folder.path().display()
     ));
