@@ -104,6 +104,7 @@ fn units(n: usize) -> Vec<Sheet> {
 fn page(sheets: &[Sheet]) -> String {
     let options = Options {
         net_m3: Some(2.4e-3),
+        ..Options::default()
     };
     html(sheets, &options).unwrap()
 }

@@ -3,8 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use farcone::quantity::Stated;
-use farcone::report::{Options, html, plots};
+use farcone::report::{Options, PhotoFile, html, picture_kind, plots};
 use farcone::sheet::Sheet;
 
 use super::compare::{no_folder, tell_apart};
@@ -24,8 +23,12 @@ pub struct ReportArgs {
     sheets: Vec<PathBuf>,
 
     /// Net volume of a closed box (2.4L): says whether it stands a chance, with fc, Qtc and f3
-    #[arg(long, value_name = "VOLUME", value_parser = values::volume)]
-    net: Option<Stated>,
+    #[arg(long, value_name = "VOLUME", value_parser = values::volume_m3)]
+    net: Option<f64>,
+
+    /// Put the photos in that the sheets name; they are looked for in this folder, by their SHA-256 (a session's photos folder)
+    #[arg(long, value_name = "DIR", conflicts_with = "svg")]
+    photos: Option<PathBuf>,
 
     /// File to write, instead of a name made of the label; it must not exist
     #[arg(short, long, value_name = "FILE")]
@@ -70,11 +73,46 @@ fn write_page(args: &ReportArgs, sheets: &[Sheet]) -> Result<u8, Failure> {
     let path = args.out.clone().unwrap_or_else(|| default_name(sheets));
     store::refuse_existing(&path)?;
     let options = Options {
-        net_m3: args.net.map(|net| net.value),
+        net_m3: args.net,
+        photos: match &args.photos {
+            Some(folder) => found_photos(folder, sheets)?,
+            None => vec![],
+        },
     };
     store::write_new_text(&path, &html(sheets, &options)?)?;
     console::print(&format!("Written\n  {}\n", path.display()))?;
     Ok(EXIT_GOOD)
+}
+
+/// The photos that sheets name, wherever in a folder they lie. What is no picture that browsers show is refused.
+fn found_photos(folder: &Path, sheets: &[Sheet]) -> Result<Vec<PhotoFile>, Failure> {
+    let wanted: Vec<&str> = sheets
+        .iter()
+        .flat_map(|sheet| &sheet.origin.photos)
+        .filter_map(|photo| photo.sha256.as_deref())
+        .collect();
+    let mut found = vec![];
+    for (path, sha256, bytes) in store::read_hashed(folder, |hash| wanted.contains(&hash))? {
+        if picture_kind(&bytes).is_none() {
+            return Err(Failure::usage(
+                format!("{}: this is no picture that browsers show", path.display()),
+                "leave it out of the folder, or give JPEG, PNG or WebP when the session is made",
+            ));
+        }
+        found.push(PhotoFile { sha256, bytes });
+    }
+    if found.is_empty() {
+        let named = if wanted.is_empty() {
+            "the sheets name no photos"
+        } else {
+            "none of the photos that the sheets name is in it"
+        };
+        return Err(Failure::usage(
+            format!("{}: {named}", folder.display()),
+            "leave --photos out, or name the photos folder of the session that made the sheet",
+        ));
+    }
+    Ok(found)
 }
 
 fn write_plots(sheets: &[Sheet], folder: &Path) -> Result<u8, Failure> {

@@ -91,6 +91,10 @@ pub fn frequency_hz(text: &str) -> Result<f64, SettingError> {
     setting(text, Dimension::Frequency)
 }
 
+pub fn volume_m3(text: &str) -> Result<f64, SettingError> {
+    setting(text, Dimension::Volume)
+}
+
 pub fn sample_rate_hz(text: &str) -> Result<u32, SettingError> {
     let hz = setting(text, Dimension::Frequency)?;
     if hz.fract() == 0.0 && hz <= f64::from(u32::MAX) {

@@ -11,6 +11,7 @@ mod findings;
 mod markup;
 mod page;
 mod parameters;
+mod photos;
 mod verdict;
 mod volume;
 
@@ -18,14 +19,18 @@ use draw::{Kind, traces};
 
 use crate::sheet::Sheet;
 
+pub use photos::{PhotoFile, picture_kind};
+
 /// Style of a plot that stands alone: light, since it goes onto paper and into documents.
 const PLOT_STYLE: &str = concat!(include_str!("light.css"), include_str!("plot.css"));
 
 /// What a reader of the page wants to know besides the sheet.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Options {
     /// Net volume of a closed box, m³.
     pub net_m3: Option<f64>,
+    /// Photos that were found for the sheets.
+    pub photos: Vec<PhotoFile>,
 }
 
 /// A plot as a file.

@@ -7,7 +7,7 @@ use super::draw::{Kind, traces};
 use super::markup::{Level, escaped, paragraph, remark, section};
 use super::{
     Options, ReportError, budget, comparison, conditions, findings, letter, overlay_label,
-    parameters, verdict, volume,
+    parameters, photos, verdict, volume,
 };
 use crate::sheet::Sheet;
 
@@ -48,9 +48,15 @@ pub fn page(sheets: &[Sheet], options: &Options) -> Result<String, ReportError> 
         _ => "Loudspeaker drivers: small-signal parameters",
     };
     let hash = base64::engine::general_purpose::STANDARD.encode(Sha256::digest(STYLE.as_bytes()));
+    // Pictures are allowed where there are some, and only those within the page.
+    let pictures = if options.photos.is_empty() {
+        ""
+    } else {
+        "img-src data:; "
+    };
     Ok(format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-{hash}'; base-uri 'none'; form-action 'none'\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'sha256-{hash}'; {pictures}base-uri 'none'; form-action 'none'\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<meta name=\"color-scheme\" content=\"light dark\">\n\
          <meta name=\"referrer\" content=\"no-referrer\">\n<title>{}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n\
          <header>\n{ORNAMENT}\n<div><p class=\"kicker\">{kicker}</p>\n<h1><bdi>{}</bdi></h1></div>\n</header>\n<main>\n{main}</main>\n\
@@ -126,6 +132,7 @@ fn one(sheet: &Sheet, options: &Options, id: &str, level: Level) -> Result<Strin
         out.push_str(&findings::list(sheet, id, level));
     }
     out.push_str(&conditions::sections(sheet, id, level));
+    out.push_str(&photos::gallery(sheet, options, id, level));
     Ok(out)
 }
 

@@ -183,6 +183,31 @@ fn data(take: &TakeFile, files: Vec<(&PathBuf, File)>) -> Result<(Data, Vec<Find
     }
 }
 
+/// The files of a folder, not of those in it, whose SHA-256 is wanted: path, hash and content.
+pub fn read_hashed(
+    folder: &Path,
+    wanted: impl Fn(&str) -> bool,
+) -> Result<Vec<(PathBuf, String, Vec<u8>)>, StoreError> {
+    let failed = |path: &Path| {
+        let path = path.to_owned();
+        move |source| StoreError::Read { path, source }
+    };
+    let mut found = vec![];
+    for entry in fs::read_dir(folder).map_err(failed(folder))? {
+        let path = entry.map_err(failed(folder))?.path();
+        if !path.is_file() {
+            continue;
+        }
+        let bytes = fs::read(&path).map_err(failed(&path))?;
+        let hash = sha256(&mut bytes.as_slice(), &path)?;
+        if wanted(&hash) {
+            found.push((path, hash, bytes));
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
 /// SHA-256 of what is left in a reader, as lower-case hexadecimal.
 pub(super) fn sha256(reader: &mut impl Read, path: &Path) -> Result<String, StoreError> {
     let mut hasher = Sha256::new();

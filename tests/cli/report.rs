@@ -24,7 +24,10 @@ fn a_page_named_after_the_label_and_never_written_over() {
     let name = done.out.lines().last().unwrap().trim().to_owned();
     assert!(name.ends_with(".report.html"), "{name}");
     let page = std::fs::read_to_string(folder.path().join(&name)).unwrap();
-    assert!(page.starts_with("<!DOCTYPE html>") && page.contains("2.40 L closed"));
+    assert!(
+        page.starts_with("<!DOCTYPE html>")
+            && page.contains("a closed box of 2.40 L stands a chance")
+    );
     let again = make();
     assert_eq!(again.code, 1);
     assert!(again.err.contains("never overwritten"), "{}", again.err);
@@ -70,4 +73,57 @@ fn what_makes_no_sense_is_refused() {
         assert_eq!(done.code, code, "{arguments:?}: {}", done.err);
         assert!(done.err.contains(says), "{arguments:?}: {}", done.err);
     }
+}
+
+#[test]
+fn photos_are_found_by_their_hash() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    // One transparent pixel.
+    let pixel: &[u8] = &[
+        0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a, 0, 0, 0, 0x0d, 0x49, 0x48, 0x44, 0x52, 0,
+        0, 0, 1, 0, 0, 0, 1, 8, 6, 0, 0, 0, 0x1f, 0x15, 0xc4, 0x89, 0, 0, 0, 0x0d, 0x49, 0x44,
+        0x41, 0x54, 0x78, 0xda, 0x63, 0x64, 0xf8, 0xff, 0xbf, 0x1e, 0, 5, 0x84, 2, 0x7f, 0xc2,
+        0x3a, 0xb3, 0x33, 0, 0, 0, 0, 0x49, 0x45, 0x4e, 0x44, 0xae, 0x42, 0x60, 0x82,
+    ];
+    std::fs::create_dir(folder.path().join("photos")).unwrap();
+    std::fs::write(at("photos/renamed.png"), pixel).unwrap();
+    std::fs::write(at("photos/another.png"), "not wanted").unwrap();
+    let named = format!("wiring={}", at("photos/renamed.png"));
+    let take = demo().take("free-air-1");
+    let sheet = at("x.driver.json");
+    let fitted = super::quick_fit(&take, &["--photo", &named, "--out", &sheet, "--quiet"]);
+    assert_eq!(fitted.code, 0, "{}", fitted.err);
+
+    let made = run([
+        "report",
+        &sheet,
+        "--photos",
+        &at("photos"),
+        "-o",
+        &at("with.html"),
+    ]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let page = std::fs::read_to_string(at("with.html")).unwrap();
+    assert!(page.contains("<img alt=\"Photo: wiring\" src=\"data:image/png;base64,iVBOR"));
+    assert_eq!(page.matches("<img").count(), 1);
+    assert!(page.contains("img-src data:;"));
+    let made = run(["report", &sheet, "-o", &at("without.html")]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let page = std::fs::read_to_string(at("without.html")).unwrap();
+    assert!(page.contains("Not in this page: wiring (renamed.png)") && !page.contains("img-src"));
+    let refused = run([
+        "report",
+        &sheet,
+        "--photos",
+        folder.path().to_str().unwrap(),
+    ]);
+    assert_eq!(refused.code, 2);
+    assert!(
+        refused.err.contains("none of the photos"),
+        "{}",
+        refused.err
+    );
+    let refused = run(["report", &sheet, "--net", "2.4L+-0.1L"]);
+    assert_eq!(refused.code, 2);
 }

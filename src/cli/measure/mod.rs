@@ -169,11 +169,12 @@ fn chat_line(job: &Job, sheet: &Sheet) -> String {
     view::chat(&ChatLine::of(sheet, last), job.dialogue.look())
 }
 
-/// Says that line after a take of the driver, as soon as there is something to say.
+/// Says that line after a take of the driver, with what the analysis notices about it beyond what the take itself showed.
 fn say_chat_line(job: &Job, condition: &Condition) -> Result<(), Failure> {
     if !condition.is_calibration()
         && let Some(sheet) = job.look()?
     {
+        job.dialogue.show(&job.about_last(&sheet));
         job.dialogue.show(&chat_line(job, &sheet));
     }
     Ok(())

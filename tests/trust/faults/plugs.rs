@@ -131,6 +131,38 @@ pub fn faults() -> Vec<Fault> {
             )
         },
         redo(
+            "input fed back to the output",
+            Code::MonitoringOn,
+            |scenario, strength, dice| {
+                scenario.played = true;
+                let gain = strength.pick(dice.between(0.06, 0.1), dice.between(0.3, 0.5));
+                let delay_s = dice.between(0.004, 0.03);
+                scenario.spoil(move |take, _| {
+                    let delay = (delay_s * take.sample_rate_hz) as usize;
+                    for channel in [&mut take.source, &mut take.driver] {
+                        for i in delay..channel.len() {
+                            channel[i] += gain as f32 * channel[i - delay];
+                        }
+                    }
+                });
+            },
+        ),
+        redo(
+            "something converts the rate on the way",
+            Code::Resampled,
+            |scenario, strength, _| {
+                scenario.played = true;
+                // Of what is played up to 20 kHz.
+                let end_hz = strength.pick(17_000.0, 11_000.0);
+                scenario.spoil(move |take, _| {
+                    let end = end_hz / take.sample_rate_hz;
+                    for channel in [&mut take.source, &mut take.driver] {
+                        *channel = low_passed(channel, end);
+                    }
+                });
+            },
+        ),
+        redo(
             "clip comes off during a take",
             Code::ContactLost,
             |scenario, strength, dice| {
@@ -171,6 +203,31 @@ fn noise(scenario: &mut Scenario, part: f64) {
             channel.noise = Noise::Rms(part * 6.0 * share * driver);
         }
     }
+}
+
+/// The filter of a converter of rates that ends at this share of the sample rate: a sinc under a Blackman window.
+fn low_passed(samples: &[f32], end: f64) -> Vec<f32> {
+    use std::f64::consts::PI;
+    const HALF: i32 = 80;
+    let taps: Vec<f32> = (-HALF..=HALF)
+        .map(|i| {
+            let (i, n) = (f64::from(i), f64::from(2 * HALF));
+            let sinc = if i == 0.0 {
+                2.0 * end
+            } else {
+                (2.0 * PI * end * i).sin() / (PI * i)
+            };
+            let turn = 2.0 * PI * (i + f64::from(HALF)) / n;
+            (sinc * (0.42 - 0.5 * turn.cos() + 0.08 * (2.0 * turn).cos())) as f32
+        })
+        .collect();
+    let at = |i: usize, k: usize| samples.get((i + HALF as usize).checked_sub(k)?).copied();
+    (0..samples.len())
+        .map(|i| {
+            let parts = taps.iter().enumerate();
+            parts.map(|(k, tap)| tap * at(i, k).unwrap_or(0.0)).sum()
+        })
+        .collect()
 }
 
 /// The driver's leads come off.
