@@ -15,7 +15,8 @@ mod write;
 
 use crate::finding::Code;
 
-pub use read::ChatError;
+pub use read::{ChatError, lines_in};
+pub use write::digits;
 
 /// What every line begins with: the format and its version.
 pub const PREFIX: &str = "farcone:1";
@@ -168,6 +169,7 @@ mod tests {
             "$(touch x) `id` \\ !!",
             "two\nlines\tand ~ tildes",
             "лево 左 🔊",
+            "a\u{202e}b\u{200b}",
             "x".repeat(300).as_str(),
         ] {
             let line = ChatLine {
@@ -179,6 +181,7 @@ mod tests {
             assert_eq!(read.fs_hz, Some(96.35), "{text}");
             assert_eq!(read.to_string(), text);
             assert!(read.label.chars().count() <= LONGEST_LABEL);
+            assert!(!text.contains(crate::quantity::is_invisible), "{text:?}");
             assert!(!text.contains(['"', '$', '`', '\\', '!']), "{text}");
         }
     }

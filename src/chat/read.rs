@@ -2,6 +2,9 @@
 
 use super::{ChatLine, PREFIX, checksum, is_chat_line};
 
+/// What every version's line begins with.
+const MARK: &str = "farcone:";
+
 /// Why a text is no line.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -41,13 +44,24 @@ pub enum ChatError {
     },
 }
 
+/// The lines in a text that somebody pasted, each up to the beginning of the next.
+pub fn lines_in(text: &str) -> Vec<&str> {
+    let begins: Vec<usize> = text.match_indices(MARK).map(|(at, _)| at).collect();
+    let ends = begins.iter().skip(1).copied().chain([text.len()]);
+    begins
+        .iter()
+        .zip(ends)
+        .map(|(&begin, end)| &text[begin..end])
+        .collect()
+}
+
 impl ChatLine {
     /// Reads a line, wherever it stands in a text that somebody pasted.
     ///
     /// # Errors
     /// See [`ChatError`].
     pub fn read(text: &str) -> Result<Self, ChatError> {
-        let begin = text.find("farcone:").ok_or(ChatError::NotALine)?;
+        let begin = text.find(MARK).ok_or(ChatError::NotALine)?;
         let text = &text[begin..];
         if !is_chat_line(text) {
             return Err(ChatError::NotALine);

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{ChatLine, LONGEST_LABEL, MOST_CODES, PREFIX, checksum};
+use crate::quantity::is_invisible;
 use crate::sheet::{ParameterEntry, Sheet};
 
 /// Digits that are shown: enough to talk about; the file has all.
@@ -48,7 +49,8 @@ fn harmless(label: &str) -> String {
             '[' => '(',
             ']' => ')',
             '~' | '$' | '\\' | '!' => '-',
-            c if c.is_control() || c.is_whitespace() => ' ',
+            // What turns the direction of reading would turn the numbers behind it as well.
+            c if c.is_control() || c.is_whitespace() || is_invisible(c) => ' ',
             c => c,
         })
         .collect();
@@ -57,17 +59,22 @@ fn harmless(label: &str) -> String {
     short.trim_end().to_owned()
 }
 
-fn number(value: Option<f64>, unit: &str) -> String {
-    let Some(value) = value.filter(|value| value.is_finite()) else {
-        return "?".to_owned();
-    };
+/// A value with the digits that a line has.
+pub fn digits(value: f64) -> String {
     let whole_digits = if value == 0.0 {
         1
     } else {
         value.abs().log10().floor() as i32 + 1
     };
     let decimals = usize::try_from(N_DIGITS - whole_digits).unwrap_or(0);
-    format!("{value:.decimals$}{unit}")
+    format!("{value:.decimals$}")
+}
+
+fn number(value: Option<f64>, unit: &str) -> String {
+    match value.filter(|value| value.is_finite()) {
+        Some(value) => format!("{}{unit}", digits(value)),
+        None => "?".to_owned(),
+    }
 }
 
 impl fmt::Display for ChatLine {

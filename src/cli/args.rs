@@ -187,7 +187,7 @@ pub struct OutputArgs {
     pub json: bool,
 
     /// Write the sheet into a new file, usually NAME.driver.json; an existing file is never overwritten
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, short, value_name = "FILE")]
     pub out: Option<PathBuf>,
 
     /// Draw the impedance as well

@@ -27,8 +27,8 @@ pub struct ExportArgs {
     to: Format,
 
     /// The file to write, in place of standard output; an existing one is never overwritten
-    #[arg(long, short, value_name = "FILE")]
-    output: Option<PathBuf>,
+    #[arg(long, short, value_name = "FILE", alias = "output")]
+    out: Option<PathBuf>,
 }
 
 const EXAMPLES: &str = "\
@@ -64,12 +64,12 @@ pub fn run(args: &ExportArgs) -> Result<u8, Failure> {
             "name the sheet in it, a file that ends in .driver.json; if there is none, farcone fit FOLDER --out FILE makes one",
         ));
     }
-    if let Some(path) = &args.output {
+    if let Some(path) = &args.out {
         store::refuse_existing(path)?;
     }
     let sheet = store::read_sheet(&args.sheet)?;
     let text = export(&sheet, args.to)?;
-    match &args.output {
+    match &args.out {
         Some(path) => store::write_new_text(path, &text)?,
         None => console::print(&text)?,
     }

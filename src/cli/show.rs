@@ -4,7 +4,7 @@ use std::io::Read;
 use std::path::Path;
 
 use clap::Args;
-use farcone::chat::{ChatLine, is_chat_line};
+use farcone::chat::{ChatError, ChatLine, is_chat_line, lines_in};
 
 use super::console::{self, Look};
 use super::failure::Failure;
@@ -65,6 +65,12 @@ pub fn run(args: &ShowArgs) -> Result<u8, Failure> {
         return show_line(&args.what, args);
     }
     let path = Path::new(&args.what);
+    if path.symlink_metadata().is_err()
+        && (args.what.contains(' ') || args.what.contains("farcone:"))
+    {
+        // More likely a text that was pasted than the name of a file.
+        return show_line(&args.what, args);
+    }
     if path.is_dir() {
         return Err(Failure::usage(
             format!("{}: this is a folder, and no sheet", path.display()),
@@ -100,12 +106,32 @@ fn show_line(text: &str, args: &ShowArgs) -> Result<u8, Failure> {
             "leave --plot and --json out, or name the sheet's file",
         ));
     }
-    let line = ChatLine::read(text).map_err(|error| {
-        Failure::usage(
-            error.to_string(),
-            "copy the line whole, from farcone:1 to the five letters behind the tilde",
-        )
-    })?;
-    console::print(&view::received(&line, Look::of_stdout()))?;
-    Ok(if line.goes_on() { EXIT_GOOD } else { EXIT_REDO })
+    let lines = lines_in(text);
+    if lines.is_empty() {
+        return Err(Failure::usage(
+            ChatError::NotALine.to_string(),
+            "copy the line whole, from farcone:1 to the five letters behind the tilde; to show a sheet, name its file",
+        ));
+    }
+    let (mut out, mut code) = (String::new(), EXIT_GOOD);
+    for text in lines {
+        let line = ChatLine::read(text)
+            .map_err(|error| Failure::usage(error.to_string(), what_to_do(&error)))?;
+        if !out.is_empty() {
+            out.push('\n');
+        }
+        out.push_str(&view::received(&line, Look::of_stdout()));
+        if !line.goes_on() {
+            code = EXIT_REDO;
+        }
+    }
+    console::print(&out)?;
+    Ok(code)
+}
+
+fn what_to_do(error: &ChatError) -> &'static str {
+    match error {
+        ChatError::Version { .. } => "bring the older of the two programs up to date",
+        _ => "copy the line whole, from farcone:1 to the five letters behind the tilde",
+    }
 }

@@ -10,7 +10,7 @@ use crate::sheet::{CircuitError, DimensionsError, SheetError};
 pub enum ExportError {
     /// No circuit was fitted.
     #[error(
-        "the sheet has no circuit, so there is nothing to export to {format}: no circuit fitted its takes. Its findings say what to make again"
+        "the sheet has no circuit, so there is nothing to export to {format}: no circuit fitted its takes. What to make again says: farcone show SHEET"
     )]
     NoCircuit {
         /// The format's name.
@@ -36,7 +36,9 @@ pub enum ExportError {
         frequency_hz: f64,
     },
     /// No curve of free air.
-    #[error("the sheet has no free-air curve to export; compute it again from its takes")]
+    #[error(
+        "the sheet has no free-air curve to export: none of its free-air takes gave one. What to make again says: farcone show SHEET"
+    )]
     NoFreeAir,
     /// Lists of one curve that differ in length.
     #[error(

@@ -1,5 +1,7 @@
 //! What a person typed, made harmless.
 
+use crate::quantity::is_invisible;
+
 /// Longest name made of a label; simulators have taken longer ones, but people read them.
 const LONGEST_NAME: usize = 40;
 
@@ -36,7 +38,13 @@ pub(super) fn circuit_name(label: &str) -> String {
 pub(super) fn cell(text: &str) -> String {
     let line: String = text
         .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
+        .map(|c| {
+            if c.is_control() || is_invisible(c) {
+                ' '
+            } else {
+                c
+            }
+        })
         .collect();
     if line.trim_start().starts_with(FORMULA_STARTS) {
         format!("'{line}")

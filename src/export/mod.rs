@@ -9,6 +9,7 @@
 mod csv;
 mod error;
 mod label;
+mod misfit;
 mod openscad;
 mod parameter_table;
 mod spice;

@@ -5,6 +5,7 @@
 
 use super::error::ExportError;
 use super::label::{circuit_name, one_line};
+use super::misfit::misfit_line;
 use crate::circuit::{Circuit, CoilFamily, CoilLadder, CreepLadder, LADDER_BAND_HZ};
 use crate::sheet::{CircuitEntry, Sheet};
 
@@ -73,6 +74,7 @@ fn head(sheet: &Sheet, name: &str, pins: &[&str], notes: &[String]) -> String {
             "Small-signal circuit in free air; verdict {}. SI units throughout.",
             one_line(&sheet.verdict)
         ),
+        format!("{}.", misfit_line(sheet)),
         String::new(),
         format!(
             "Use:  .include this file, then  Xdriver {} {name}",
@@ -93,7 +95,12 @@ fn head(sheet: &Sheet, name: &str, pins: &[&str], notes: &[String]) -> String {
     }
     if pins.contains(&"volume_velocity") {
         lines.push("volume_velocity  V against ground = m3/s; what draws current here loads the cone, A = Pa.".to_owned());
-        lines.push("                 Air in a closed box of volume V is an inductor, H = V/(rho*c^2), in series with 1e-12 ohm".to_owned());
+        lines.push("                 Air in a closed box of volume V is an inductor, H = V/(rho*c^2), in series with 1e-12 ohm;".to_owned());
+        let air = &sheet.conditions.air;
+        let stiffness_pa = air.density_kg_per_m3 * air.speed_of_sound_m_per_s.powi(2);
+        lines.push(format!(
+            "                 rho*c^2 was {stiffness_pa:.0} Pa in the air of this sheet"
+        ));
     } else if pins.contains(&"velocity") {
         lines.push("No pin volume_velocity: the cone's area is unknown.".to_owned());
     }

@@ -2,6 +2,7 @@
 
 use super::error::ExportError;
 use super::label::one_line;
+use super::misfit::misfit_line;
 use crate::circuit::{Circuit, LADDER_BAND_HZ};
 use crate::impedance::ImpedanceCurve;
 use crate::impedance::table::write_touchstone;
@@ -36,11 +37,12 @@ pub fn touchstone(sheet: &Sheet) -> Result<String, ExportError> {
         z_ohm.push(z);
     }
     let mut text = format!(
-        "! farcone-touchstone/1, by farcone {}\n! Driver: {}\n! Fitted impedance in free air, coil {}; verdict {}\n",
+        "! farcone-touchstone/1, by farcone {}\n! Driver: {}\n! Fitted impedance in free air, coil {}; verdict {}\n! {}\n",
         one_line(&sheet.origin.version),
         one_line(&sheet.label),
         one_line(&entry.coil),
         one_line(&sheet.verdict),
+        misfit_line(sheet),
     );
     if let Some(curve) = ImpedanceCurve::new(grid, z_ohm, None) {
         let mut bytes = vec![];

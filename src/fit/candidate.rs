@@ -2,6 +2,7 @@
 
 use super::joint::{Joint, Loaded, Structure, Unknown};
 use super::least_squares::{Failure, FailureReason, Options, Problem};
+use super::misfit::around;
 use super::observation::Observation;
 use super::robust;
 use super::transform::Transform;
@@ -197,6 +198,17 @@ impl Candidate {
     /// Model less measured at each point of one observation, ohm.
     pub fn errors_ohm(&self, observation: usize) -> Vec<num_complex::Complex64> {
         self.joint.errors_ohm(observation, &self.inner)
+    }
+
+    /// Model less measured around a frequency, ohm: the mean over a twelfth of an octave to both sides, which noise does not survive.
+    /// `None` where the observation has no point there.
+    pub fn missed_ohm(
+        &self,
+        observation: usize,
+        frequency_hz: f64,
+    ) -> Option<num_complex::Complex64> {
+        let errors = self.errors_ohm(observation);
+        around(self.joint.frequency_hz(observation), &errors, frequency_hz)
     }
 
     /// Whitened model less measured at each point of one observation.

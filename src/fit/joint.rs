@@ -323,6 +323,11 @@ impl Joint {
             .collect()
     }
 
+    /// Frequencies of a part's points, Hz.
+    pub fn frequency_hz(&self, part: usize) -> &[f64] {
+        &self.parts[part].frequency_hz
+    }
+
     /// Errors of a part's points in ohm: model less measured.
     pub fn errors_ohm(&self, part: usize, inner: &[f64]) -> Vec<Complex64> {
         let values = self.circuit_values(part, inner);

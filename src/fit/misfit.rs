@@ -51,9 +51,20 @@ fn smoothed(f_hz: &[f64], errors: &[Complex64]) -> Vec<Complex64> {
 
 /// The points around one.
 fn stretch(f_hz: &[f64], i: usize) -> Range<usize> {
-    let low = f_hz.partition_point(|&f| f < f_hz[i] / HALF_STRETCH);
-    let high = f_hz.partition_point(|&f| f <= f_hz[i] * HALF_STRETCH);
+    stretch_at(f_hz, f_hz[i])
+}
+
+/// The points around a frequency; none where the curve does not reach.
+fn stretch_at(f_hz: &[f64], at_hz: f64) -> Range<usize> {
+    let low = f_hz.partition_point(|&f| f < at_hz / HALF_STRETCH);
+    let high = f_hz.partition_point(|&f| f <= at_hz * HALF_STRETCH);
     low..high
+}
+
+/// Mean of the errors around a frequency.
+pub(super) fn around(f_hz: &[f64], errors: &[Complex64], at_hz: f64) -> Option<Complex64> {
+    let near = &errors[stretch_at(f_hz, at_hz)];
+    (!near.is_empty()).then(|| near.iter().sum::<Complex64>() / near.len() as f64)
 }
 
 /// The observations with the misfit above `above_hz` added to their covariance, so that there it shapes the coil but

@@ -1,7 +1,7 @@
 //! How much the doubt about the coil's model matters.
 
 use super::core::{LN_FS, LN_QES, LN_QMS, LN_RE};
-use super::small_signal::spread;
+use super::small_signal::between_families;
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::Fit;
 
@@ -11,12 +11,12 @@ const HARMLESS: [(usize, f64); 4] = [(LN_FS, 0.03), (LN_RE, 0.10), (LN_QMS, 0.20
 
 /// Relative standard uncertainty that the choice of the model brings into Qes; zero where the circuit follows the curve.
 pub(super) fn qes_in_doubt(fit: &Fit) -> f64 {
-    moves(&spread(fit), LN_QES)
+    moves(&between_families(fit), LN_QES)
 }
 
 /// Relative standard uncertainty that the coil's model brings into Re; zero where the circuit follows the curve.
 pub fn re_in_doubt(fit: &Fit) -> f64 {
-    moves(&spread(fit), LN_RE)
+    moves(&between_families(fit), LN_RE)
 }
 
 fn moves(differences: &[Vec<f64>], i: usize) -> f64 {
@@ -26,7 +26,7 @@ fn moves(differences: &[Vec<f64>], i: usize) -> f64 {
 
 /// The fit's findings, of which [`Code::CoilUnsure`] is a note where it moves no parameter by more than is negligible.
 pub fn fit_findings(fit: &Fit) -> Vec<Finding> {
-    let differences = spread(fit);
+    let differences = between_families(fit);
     // With one model only there is nothing to tell its doubt by.
     let harmless = !differences.is_empty()
         && HARMLESS

@@ -1,6 +1,8 @@
 //! Parameters with intervals and budget: model averaging, Monte Carlo (JCGM 101:2008) and first-order shares.
 
-use super::core::{N_CORE, core_of};
+use std::f64::consts::TAU;
+
+use super::core::{LE_1KHZ, LE_10KHZ, N_CORE, core_of};
 use super::formulas::parameters;
 use super::influence::{INFLUENCE_STEP, Influence, Role};
 use super::monte_carlo::{Draws, Inputs, MonteCarloError, propagate};
@@ -138,8 +140,30 @@ fn members(fit: &Fit) -> Vec<Member> {
         .collect()
 }
 
+/// Everything that the core is in doubt by where even the best circuit misfits: the families, and what is missed where Le is read.
+fn spread(fit: &Fit) -> Vec<Vec<f64>> {
+    let mut spread = between_families(fit);
+    if fit.misfit {
+        spread.extend(missed_le(fit));
+    }
+    spread
+}
+
+/// The reactance that the best circuit misses where Le is read off it, as inductances: (P17).
+fn missed_le(fit: &Fit) -> impl Iterator<Item = Vec<f64>> {
+    let at = |(slot, hz): (usize, f64)| {
+        let missed = fit.best().missed_ohm(0, hz)?;
+        let mut core = vec![0.0; N_CORE];
+        core[slot] = missed.im / (TAU * hz);
+        Some(core)
+    };
+    [(LE_1KHZ, 1_000.0), (LE_10KHZ, 10_000.0)]
+        .into_iter()
+        .filter_map(at)
+}
+
 /// Differences of the comparable families from the best, where even the best misfits: (P12).
-pub(super) fn spread(fit: &Fit) -> Vec<Vec<f64>> {
+pub(super) fn between_families(fit: &Fit) -> Vec<Vec<f64>> {
     if !fit.misfit {
         return vec![];
     }

@@ -56,6 +56,11 @@ macro_rules! parameters {
                 match key { $(Key::$key => self.$field.as_ref(),)+ }
             }
 
+            /// One parameter, to be changed.
+            pub fn get_mut(&mut self, key: Key) -> Option<&mut ParameterEntry> {
+                match key { $(Key::$key => self.$field.as_mut(),)+ }
+            }
+
             /// Puts a parameter in.
             pub fn set(&mut self, key: Key, entry: ParameterEntry) {
                 match key { $(Key::$key => self.$field = Some(entry),)+ }

@@ -12,6 +12,14 @@ use farcone::sheet::SheetError;
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum StoreError {
+    #[error("{}: there is no such file", path.display())]
+    Missing { path: PathBuf },
+    #[error("{}: cannot be written, since the folder {} does not exist; make it first, or name another", path.display(), folder.display())]
+    NoFolder { path: PathBuf, folder: PathBuf },
+    #[error("{}: this is no text, so it is no sheet; a recording becomes one with farcone fit", path.display())]
+    NoText { path: PathBuf },
+    #[error("{}: this describes a session and is no sheet; farcone fit {} --out NAME.driver.json makes one of it", path.display(), folder.display())]
+    SessionForSheet { path: PathBuf, folder: PathBuf },
     #[error("{}: cannot be opened: {source}", path.display())]
     Open { path: PathBuf, source: io::Error },
     #[error("{}: cannot be read: {source}", path.display())]

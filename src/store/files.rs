@@ -29,6 +29,12 @@ pub fn write_new<E>(
         source,
     };
     let folder = folder_of(path);
+    if !folder.is_dir() {
+        return Err(StoreError::NoFolder {
+            path: path.into(),
+            folder: folder.into(),
+        });
+    }
     let mut file = part_file(folder).map_err(failed)?;
     fill(file.as_file_mut()).map_err(|error| describe(path.into(), error))?;
     file.as_file().sync_all().map_err(failed)?;
@@ -54,7 +60,7 @@ pub fn replace_text(path: &Path, text: &str) -> Result<(), StoreError> {
     sync_folder(folder).map_err(failed)
 }
 
-fn folder_of(path: &Path) -> &Path {
+pub(super) fn folder_of(path: &Path) -> &Path {
     match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),

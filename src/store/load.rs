@@ -1,7 +1,7 @@
 //! Takes from disk.
 
 use std::fs::{self, File};
-use std::io::{BufReader, Read, Seek};
+use std::io::{self, BufReader, Read, Seek};
 use std::path::{Path, PathBuf};
 
 use farcone::faults::Played;
@@ -9,11 +9,14 @@ use farcone::finding::Finding;
 use farcone::impedance::table::TableFormat;
 use farcone::progress::{Continue, Watcher};
 use farcone::recording::{join_mono, read_take, read_wav};
-use farcone::session::{Data, Photo, Session, SessionFile, SessionTake, TakeFile};
+use farcone::session::{
+    Data, Photo, SESSION_FILE_NAME, Session, SessionFile, SessionTake, TakeFile,
+};
 use farcone::sheet::Sheet;
 use sha2::{Digest, Sha256};
 
 use super::StoreError;
+use super::files::folder_of;
 
 /// Whether a file is an impedance table, by its name.
 pub fn is_table(path: &Path) -> bool {
@@ -26,10 +29,23 @@ fn table_format(path: &Path) -> Option<TableFormat> {
 
 /// Reads a sheet.
 pub fn read_sheet(path: &Path) -> Result<Sheet, StoreError> {
-    let text = fs::read_to_string(path).map_err(|source| StoreError::Open {
-        path: path.into(),
-        source,
+    let text = fs::read_to_string(path).map_err(|source| match source.kind() {
+        io::ErrorKind::NotFound => StoreError::Missing { path: path.into() },
+        io::ErrorKind::InvalidData => StoreError::NoText { path: path.into() },
+        _ => StoreError::Open {
+            path: path.into(),
+            source,
+        },
     })?;
+    if path
+        .file_name()
+        .is_some_and(|name| name == SESSION_FILE_NAME)
+    {
+        return Err(StoreError::SessionForSheet {
+            path: path.into(),
+            folder: folder_of(path).into(),
+        });
+    }
     Sheet::from_json(&text).map_err(|source| StoreError::Sheet {
         path: path.into(),
         source,

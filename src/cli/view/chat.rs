@@ -1,6 +1,7 @@
 //! The line for a chat, on its way out and on its way in.
 
-use farcone::chat::ChatLine;
+use farcone::chat::{ChatLine, digits};
+use farcone::quantity::plain_line;
 use farcone::sheet::Sheet;
 
 use super::text::{Tint, tinted};
@@ -21,10 +22,10 @@ pub fn received(line: &ChatLine, look: Look) -> String {
     };
     out.push_str(&format!(
         "{}{after}\n",
-        tinted(&line.label, Tint::Strong, look)
+        tinted(&plain_line(&line.label), Tint::Strong, look)
     ));
     let value = |name: &str, value: Option<f64>, unit: &str| match value {
-        Some(value) => format!("{name} {value}{unit}"),
+        Some(value) => format!("{name} {}{unit}", digits(value)),
         None => format!("{name} unknown"),
     };
     let values = [
@@ -38,6 +39,10 @@ pub fn received(line: &ChatLine, look: Look) -> String {
     let (tint, answer) = match line.verdict.as_str() {
         "good" => (Tint::Good, "go on."),
         "usable" => (Tint::Caution, "go on, and mind what stands below."),
+        _ if line.take.is_none() => (
+            Tint::Redo,
+            "not yet: change what stands below, and make the take again that it is about.",
+        ),
         _ => (
             Tint::Redo,
             "not yet: change what stands below, and make the take again.",
@@ -65,6 +70,7 @@ pub fn received(line: &ChatLine, look: Look) -> String {
 
 /// Where a sheet comes from.
 pub fn origin(sheet: &Sheet, look: Look) -> String {
+    let sheet = &super::plain(sheet);
     let takes: Vec<String> = sheet
         .origin
         .takes

@@ -2,6 +2,7 @@
 
 mod chat;
 mod comparison;
+mod dimensions;
 mod doubts;
 mod findings;
 mod levels;
@@ -9,6 +10,7 @@ mod parameters;
 mod plot;
 mod text;
 
+use farcone::quantity::plain_line;
 use farcone::sheet::Sheet;
 
 use super::console::Look;
@@ -19,13 +21,58 @@ pub use comparison::{claims, comparison, running_in};
 pub use parameters::Truths;
 pub use plot::plot;
 
+/// A sheet whose texts may stand on a terminal: it may come from a stranger, and a terminal obeys some of what it prints.
+fn plain(sheet: &Sheet) -> Sheet {
+    let mut sheet = Sheet {
+        curves: vec![],
+        ..sheet.clone()
+    };
+    let mut texts = vec![&mut sheet.label, &mut sheet.verdict];
+    for finding in &mut sheet.findings {
+        texts.extend([
+            &mut finding.code,
+            &mut finding.severity,
+            &mut finding.message,
+            &mut finding.advice,
+        ]);
+        texts.extend(finding.take.as_mut());
+        texts.extend(finding.evidence.as_mut().map(|evidence| &mut evidence.unit));
+    }
+    let levels = sheet.levels.iter_mut().map(|level| &mut level.take);
+    texts.extend(levels);
+    texts.extend([&mut sheet.origin.program, &mut sheet.origin.version]);
+    for take in &mut sheet.origin.takes {
+        texts.extend([&mut take.name, &mut take.condition]);
+        texts.extend(&mut take.sha256);
+    }
+    if let Some(circuit) = &mut sheet.circuit {
+        texts.push(&mut circuit.coil);
+    }
+    for text in texts {
+        *text = plain_line(text);
+    }
+    for key in farcone::parameters::Key::ALL {
+        let Some(entry) = sheet.parameters.get_mut(*key) else {
+            continue;
+        };
+        entry.unit = plain_line(&entry.unit);
+        for share in &mut entry.budget {
+            share.source = plain_line(&share.source);
+            share.advice = plain_line(&share.advice);
+        }
+    }
+    sheet
+}
+
 /// Everything but the plot. With `truths`, they stand beside the results.
 pub fn sheet(sheet: &Sheet, truths: Option<&Truths>, look: Look) -> String {
+    let sheet = &plain(sheet);
     let mut out = heading(sheet, look);
     out.push_str(&parameters::table(sheet, truths, look));
     out.push_str(&doubts::list(sheet, look));
     out.push_str(&findings::list(&sheet.findings, look));
     out.push_str(&levels::table(sheet, look));
+    out.push_str(&dimensions::list(sheet, look));
     out
 }
 

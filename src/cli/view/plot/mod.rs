@@ -3,6 +3,7 @@
 
 mod frame;
 
+use farcone::quantity::plain_line;
 use farcone::sheet::{CurveEntry, Sheet};
 
 use super::text::{Tint, tinted};
@@ -88,15 +89,15 @@ struct Point {
 }
 
 /// One condition; never without measured points.
-struct Curve<'a> {
-    name: &'a str,
+struct Curve {
+    name: String,
     mark: char,
     measured: Vec<Point>,
     fitted: Vec<Point>,
 }
 
-impl<'a> Curve<'a> {
-    fn new(entry: &'a CurveEntry, mark: char) -> Option<Self> {
+impl Curve {
+    fn new(entry: &CurveEntry, mark: char) -> Option<Self> {
         let points = |re: &[f64], im: &[f64]| -> Vec<Point> {
             let parts = re.iter().zip(im).zip(&entry.frequency_hz);
             parts
@@ -114,7 +115,7 @@ impl<'a> Curve<'a> {
             _ => vec![],
         };
         (!measured.is_empty()).then_some(Self {
-            name: &entry.name,
+            name: plain_line(&entry.name),
             mark,
             measured,
             fitted,
@@ -127,12 +128,12 @@ fn larger(a: f64, b: f64) -> f64 {
 }
 
 /// Lines first, so that the marks stand on them; the free-air curve last, on top.
-fn traces(curves: &[Curve<'_>], at: &dyn Fn(&Point) -> (f64, f64)) -> Vec<Trace> {
-    let line = |curve: &Curve<'_>| Trace {
+fn traces(curves: &[Curve], at: &dyn Fn(&Point) -> (f64, f64)) -> Vec<Trace> {
+    let line = |curve: &Curve| Trace {
         mark: Mark::Line,
         points: curve.fitted.iter().map(at).collect(),
     };
-    let dots = |curve: &Curve<'_>| Trace {
+    let dots = |curve: &Curve| Trace {
         mark: Mark::Dots(curve.mark),
         points: curve.measured.iter().map(at).collect(),
     };
@@ -140,7 +141,7 @@ fn traces(curves: &[Curve<'_>], at: &dyn Fn(&Point) -> (f64, f64)) -> Vec<Trace>
     lines.chain(curves.iter().rev().map(dots)).collect()
 }
 
-fn legend(curves: &[Curve<'_>], look: Look) -> String {
+fn legend(curves: &[Curve], look: Look) -> String {
     let mut parts: Vec<String> = curves
         .iter()
         .map(|curve| {
@@ -155,7 +156,7 @@ fn legend(curves: &[Curve<'_>], look: Look) -> String {
 }
 
 /// Measured over fitted, less one: what the best circuit does not explain.
-fn residual(curve: &Curve<'_>, columns: usize, x: [f64; 2], look: Look) -> String {
+fn residual(curve: &Curve, columns: usize, x: [f64; 2], look: Look) -> String {
     if curve.fitted.len() != curve.measured.len() {
         return String::new();
     }
@@ -201,7 +202,7 @@ fn residual(curve: &Curve<'_>, columns: usize, x: [f64; 2], look: Look) -> Strin
 }
 
 /// Reactance against resistance, both in ohm and to one scale.
-fn plane(curves: &[Curve<'_>], columns: usize, look: Look) -> String {
+fn plane(curves: &[Curve], columns: usize, look: Look) -> String {
     let all = || {
         curves
             .iter()
