@@ -115,7 +115,7 @@ pub struct JigArgs {
 #[command(next_help_heading = "Driver and air")]
 pub struct DriverArgs {
     /// What to call the driver
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     pub label: Option<String>,
 
     /// Diameter of the cone, from the middle of the surround to the middle of the surround (78mm+-1mm)
@@ -190,8 +190,8 @@ pub struct OutputArgs {
     #[arg(long, short, value_name = "FILE")]
     pub out: Option<PathBuf>,
 
-    /// Draw the impedance as well
-    #[arg(long)]
+    /// Draw the curves as well
+    #[arg(long, conflicts_with_all = ["json", "quiet"])]
     pub plot: bool,
 
     /// Print no table, no plot and no progress, only what goes wrong

@@ -16,9 +16,9 @@ pub struct Look {
 
 /// Columns where nobody says how many there are.
 const USUAL_WIDTH: usize = 80;
-/// Lines longer than this are hard to read, and below the second tables do not fit anyway.
+/// Lines longer than this are hard to read, and narrower than the second nothing can be drawn.
 const WIDEST: usize = 100;
-const NARROWEST: usize = 60;
+const NARROWEST: usize = 40;
 
 impl Look {
     /// Where nobody looks: the usual width, no colours.

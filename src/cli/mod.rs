@@ -67,8 +67,8 @@ enum Command {
     Jig(measure::JigCommand),
     Measure(Box<measure::MeasureArgs>),
     Record(Box<measure::RecordArgs>),
-    Show(show::ShowArgs),
     Report(report::ReportArgs),
+    Show(show::ShowArgs),
     #[command(subcommand)]
     Stimulus(stimulus::StimulusCommand),
 }

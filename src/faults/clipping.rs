@@ -106,8 +106,11 @@ pub(super) fn clipped(name: &str, what: &str, flat: Flat, sample_rate_hz: f64) -
         Code::Clipped,
         Severity::Redo,
         format!(
-            "{what} is cut off at {level_dbfs:.1} dBFS, {} times from {at_s:.2} s on, for up to {} samples in a row",
-            flat.n_runs, flat.longest
+            "{what} is cut off at {:.1} dBFS, {} times from {at_s:.2} s on, for up to {} samples in a row",
+            // No minus before zero.
+            (10.0 * level_dbfs).round() / 10.0 + 0.0,
+            flat.n_runs,
+            flat.longest
         ),
         "turn this input's gain down (and make the jig's calibration takes again), or play at a lower level; an input that is \
          cut off below 0 dBFS is overdriven before its knob",

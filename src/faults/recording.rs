@@ -79,7 +79,11 @@ fn seen(
                 Finding::new(
                     Code::DeadChannel,
                     Severity::Redo,
-                    format!("{what} holds no signal (its peak is {peak_dbfs:.0} dBFS)"),
+                    if peak_dbfs.is_finite() {
+                        format!("{what} holds no signal (its peak is {peak_dbfs:.0} dBFS)")
+                    } else {
+                        format!("{what} holds no signal, not even noise: every sample is zero")
+                    },
                     "check that this input is plugged in, switched to line and turned up, and that two channels are \
                      being recorded",
                 )

@@ -244,7 +244,13 @@ fn findings(
     }
     findings.extend(at_bound(best));
     if !best.undetermined().is_empty() {
-        let names = best.undetermined().join(", ");
+        let mut names: Vec<&str> = best
+            .undetermined()
+            .iter()
+            .map(|name| in_words(name))
+            .collect();
+        names.dedup();
+        let names = names.join(", ");
         let severity = severity_of(best, best.undetermined());
         findings.push(Finding::new(
             Code::NotIdentifiable,
@@ -254,6 +260,25 @@ fn findings(
         ));
     }
     findings
+}
+
+/// What an unknown of the fit is.
+fn in_words(name: &str) -> &str {
+    match name {
+        "re_ohm" => "the DC resistance",
+        "le_h" | "leb_h" | "le_parallel_h" | "l2_h" => "an inductance of the coil",
+        "r2_ohm" | "rss_ohm" | "ke_1khz_ohm" => "a loss of the coil",
+        "coil_1khz_ohm" | "coil_exponent" => "the coil's impedance",
+        "bl_t_m" => "the force factor",
+        "mms_kg" => "the moving mass",
+        "cms_m_per_n" => "the suspension's compliance",
+        "rms_kg_per_s" => "the suspension's friction",
+        "creep" => "the suspension's creep",
+        "box_air_load_kg" => "the air that moves with the cone in the box",
+        "box_inverse_ql" => "the box's leak",
+        // Of one take, such as its own DC resistance: its name says which.
+        other => other,
+    }
 }
 
 /// Which of several coil elements carries the loss may stay open, and whether the suspension's creep or its friction does, since
@@ -275,7 +300,10 @@ fn at_bound(best: &Candidate) -> Option<Finding> {
         Finding::new(
             Code::AtBound,
             severity_of(best, &names),
-            format!("the fit ran to the end of the range of {}", names.join(", ")),
+            format!(
+                "the fit ran to the end of the range of {}",
+                names.iter().map(|name| in_words(name)).collect::<Vec<_>>().join(", ")
+            ),
             "let the stimulus reach lower and higher; a calibrated jig (same-node take) rules out that the inputs cause it",
         )
     })

@@ -66,7 +66,12 @@ impl FrequencyGrid {
         } else {
             0.0
         };
-        Self::new((0..n).map(|i| start_hz * (step * i as f64).exp()).collect())
+        // The last one as it was asked for, and not off by what the logarithm rounds.
+        let at = |i: usize| match i + 1 {
+            last if last == n && n > 1 => stop_hz,
+            _ => start_hz * (step * i as f64).exp(),
+        };
+        Self::new((0..n).map(at).collect())
     }
 
     /// The frequencies in hertz.
