@@ -101,7 +101,10 @@ fn conditions(sheet: &Sheet, id: &str, level: Level) -> String {
             ));
             let input = jig.input_load.as_ref();
             // Takes with open leads measure it.
-            let is_measured = jig.calibrated_by.iter().any(|name| name == "open-leads");
+            let is_measured = jig
+                .calibrated_by
+                .iter()
+                .any(|name| name.starts_with("open-leads"));
             let none = || {
                 String::from(match is_measured {
                     true => "measured by a take",
