@@ -190,7 +190,20 @@ fn the_chance_follows_the_interval() {
         qts: figure(0.3, 0.001, 0.01),
         ..driver()
     };
-    assert_eq!(ClosedBox::new(&calm, 1.0).unwrap().chance(), Chance::Roomy);
+    let calm = |net_m3: f64| ClosedBox::new(&calm, net_m3).unwrap();
+    assert_eq!(calm(0.01).chance(), Chance::Roomy);
+    // Nobody means a box of a cubic metre for this driver, nor one of a millilitre.
+    assert_eq!(calm(1.0).chance(), Chance::Vast);
+    assert_eq!(chance(1e-6), Chance::Tiny);
+    // Qtc 1/√2 in a volume of Vas/((0.7071/0.3)² - 1); a driver of high Qts gains nothing beyond three times Vas.
+    let enough = calm(1.0).enough_m3;
+    assert!((enough / (1.23e-3 / (0.5 / 0.09 - 1.0)) - 1.0).abs() < 1e-9);
+    let loose = SmallDriver {
+        qts: figure(0.8, 0.001, 0.01),
+        ..driver()
+    };
+    let enough = ClosedBox::new(&loose, 1.0).unwrap().enough_m3;
+    assert!((enough / 3.69e-3 - 1.0).abs() < 1e-9, "{enough}");
     // (E6) and (E3) say the same.
     let least = ClosedBox::new(&driver(), 0.1e-3).unwrap().least_m3.unwrap();
     let there = ClosedBox::new(&driver(), least).unwrap();

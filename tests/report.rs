@@ -182,7 +182,13 @@ fn every_number_of_the_table_is_the_sheets() {
         let setup = format_estimate(entry.value, setup, unit);
         let expected: String = [takes.value, takes.plus_minus, setup.plus_minus]
             .iter()
-            .map(|text| format!("<td class=\"n\">{}</td>", text.replace('<', "&lt;")))
+            .map(|text| match text.as_str() {
+                // Short to look at, a word to listen to.
+                "unknown" => String::from(
+                    "<td class=\"n\"><span aria-hidden=\"true\">?</span><span class=\"spoken\">unknown</span></td>",
+                ),
+                text => format!("<td class=\"n\">{}</td>", text.replace('<', "&lt;")),
+            })
             .collect();
         assert!(
             row.contains(&expected),
@@ -293,6 +299,18 @@ fn several_sheets_are_laid_over_each_other_and_compared() {
         assert_sound(&page);
         assert!(page.contains("id=\"comparison\""));
         // Fs of two neighbours differs by 2 %, of which 1 % each is what set-ups do; of two none is the odd one.
+        // The same words, the same ±: the takes' interval as the sheet has it, with what a set-up adds.
+        let vas = units[0].parameters.vas.as_ref().unwrap();
+        let [low, high] = vas.interval_95.unwrap();
+        let setup = vas.setup_uncertainty.map_or(0.0, |u| 1.96 * u);
+        let half = (0.5 * (high - low)).hypot(setup);
+        let shown = format_estimate(vas.value, Some(half), Key::Vas.display_unit());
+        let vas = format!(">{} ± {}</td>", shown.value, shown.plus_minus);
+        for id in ["verdicts-table", "comparison-table"] {
+            let table = &page[page.find(&format!("id=\"{id}\"")).unwrap()..];
+            let table = &table[..table.find("</table>").unwrap()];
+            assert!(table.contains(&vas), "{id}: {vas}");
+        }
         let odd = page.contains("The odd one is") || page.contains("No unit stands out");
         assert_eq!(odd, n > 2);
         assert_eq!(page.matches("<article").count(), n);
@@ -306,6 +324,85 @@ fn several_sheets_are_laid_over_each_other_and_compared() {
         }
         assert_eq!(plots(&units).unwrap().len(), 1 + 3 * n);
     }
+}
+
+#[test]
+fn what_is_to_be_made_again_stands_at_the_top_once() {
+    let mut sheets = units(3);
+    sheets[2] = redo();
+    sheets[2].label = String::from("third");
+    // One finding for each channel, with one advice.
+    let finding = |take: &str, message: &str| Finding {
+        take: Some(take.to_owned()),
+        message: message.to_owned(),
+        advice: String::from("Turn it down"),
+        ..sheets[2].findings[0].clone()
+    };
+    sheets[2].findings = vec![
+        finding("free-air", "channel 1 clips"),
+        finding("free-air", "channel 2 clips"),
+    ];
+    let page = page(&sheets);
+    assert_sound(&page);
+    let top = &page[page.find("id=\"verdicts\"").unwrap()..page.find("<article").unwrap()];
+    assert!(top.contains("1 good, 1 usable and 1 to make again"));
+    assert_eq!(top.matches("free-air: Turn it down").count(), 1);
+    let card = &page[page.find("id=\"3-verdict\"").unwrap()..];
+    let card = &card[..card.find("</section>").unwrap()];
+    assert_eq!(card.matches("free-air: Turn it down").count(), 1);
+    // Why the volume cannot be judged is said once for each sheet.
+    assert_eq!(page.matches("cannot be said:").count(), 1);
+}
+
+#[test]
+fn absurd_volumes_are_called_so() {
+    let says = |net_m3: f64| {
+        let options = Options {
+            net_m3: Some(net_m3),
+            ..Options::default()
+        };
+        html(&[sheet()], &options).unwrap()
+    };
+    for (net_m3, said) in [
+        (5.0, "5000 L are far more than useful"),
+        (1e6, "1000000000 L are far more than useful"),
+        (1e-9, "in 0.00100 mL the air is"),
+    ] {
+        let page = says(net_m3);
+        assert!(page.contains(said), "{said}");
+        assert!(!page.contains("stands a chance"), "{net_m3}");
+    }
+    assert!(says(1e-9).contains("Were litres meant?"));
+}
+
+#[test]
+fn only_what_the_sheet_has_is_said_to_be_typed_and_derived() {
+    let how = |sheet: Sheet| {
+        let page = page(&[sheet]);
+        let how = &page[page.find("id=\"how\"").unwrap()..];
+        how[..how.find("</section>").unwrap()].to_owned()
+    };
+    let full = how(sheet());
+    assert!(full.contains("size of the cone") && full.contains("<dt>derived</dt>"));
+    let mut free = sheet();
+    for take in &mut free.origin.takes {
+        take.stated = None;
+    }
+    free.parameters.sd = None;
+    free.parameters.vas = None;
+    free.parameters.mmd = None;
+    free.parameters.efficiency = None;
+    free.parameters.level_1w = None;
+    free.parameters.level_2v83 = None;
+    let bare = how(free);
+    assert!(bare.contains("<dt>typed</dt><dd>the sense resistor and the air</dd>"));
+    assert!(!bare.contains("<dt>derived</dt>"));
+    let page = page(&[sheet()]);
+    let load = sheet().origin.takes[1].stated.clone().unwrap();
+    let half = load.standard_uncertainty.map(|u| 1.96 * u);
+    let shown = format_estimate(load.value, half, farcone::quantity::DisplayUnit::Gram);
+    let load = format!("{} ± {} g", shown.value, shown.plus_minus);
+    assert!(page.contains(&load), "{load}");
 }
 
 /// Points of the first shape of a kind in a plot.
@@ -379,6 +476,14 @@ fn the_plots_are_whole() {
                 .starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\"")
         );
         assert!(plot.svg.contains("<desc") && plot.svg.contains("<style>"));
+        // Programs other than browsers know no CSS variables, and take the inner pixels for the size.
+        assert!(
+            !plot.svg.contains("var(") && plot.svg.contains(".s-t0{stroke:#"),
+            "{}: its colours are not literal",
+            plot.name
+        );
+        let head = &plot.svg[..plot.svg.find('>').unwrap()];
+        assert!(head.contains(" width=\"760\" height=\""), "{head}");
         assert!(
             !plot.svg.contains("#0"),
             "{}: a sentinel colour is left",

@@ -57,20 +57,41 @@ Exit codes: 0 the page was written, whatever it says, 1 something could not be r
 
 pub fn run(args: &ReportArgs) -> Result<u8, Failure> {
     no_folder(&args.sheets)?;
+    no_file_twice(&args.sheets)?;
     let mut sheets = args
         .sheets
         .iter()
         .map(|path| store::read_sheet(path))
         .collect::<Result<Vec<Sheet>, _>>()?;
+    let name = default_name(&sheets);
     tell_apart(&mut sheets, &args.sheets);
     match &args.svg {
         Some(folder) => write_plots(&sheets, folder),
-        None => write_page(args, &sheets),
+        None => write_page(args, &sheets, name),
     }
 }
 
-fn write_page(args: &ReportArgs, sheets: &[Sheet]) -> Result<u8, Failure> {
-    let path = args.out.clone().unwrap_or_else(|| default_name(sheets));
+/// One driver beside itself would look like two that match.
+fn no_file_twice(paths: &[PathBuf]) -> Result<(), Failure> {
+    let mut known: Vec<PathBuf> = vec![];
+    for path in paths {
+        // What cannot be found is for reading to say.
+        let Ok(file) = path.canonicalize() else {
+            continue;
+        };
+        if known.contains(&file) {
+            return Err(Failure::usage(
+                format!("{}: this sheet is named twice", path.display()),
+                "name each sheet once",
+            ));
+        }
+        known.push(file);
+    }
+    Ok(())
+}
+
+fn write_page(args: &ReportArgs, sheets: &[Sheet], name: PathBuf) -> Result<u8, Failure> {
+    let path = args.out.clone().unwrap_or(name);
     store::refuse_existing(&path)?;
     let options = Options {
         net_m3: args.net,

@@ -176,6 +176,7 @@ pub fn hold(claims: &[Claim], sheet: &Sheet) -> Vec<Held> {
         let claimed = Figure {
             value: claim.stated.value,
             standard_uncertainty: Some(claim.stated.standard_uncertainty().unwrap_or(0.0)),
+            half_width_95: Some(HOLDS * claim.stated.standard_uncertainty().unwrap_or(0.0)),
         };
         let measured = figure(sheet, claim.key);
         let difference = measured.map(|measured| Difference::of(&claimed, &measured));

@@ -15,6 +15,9 @@ pub struct Figure {
     pub value: f64,
     /// Within takes and from one set-up to the next together; `None` if nobody knows it.
     pub standard_uncertainty: Option<f64>,
+    /// Half of the 95 % interval with both: the takes' own interval as the sheet has it, which need not be 1.96 standard
+    /// uncertainties; `None` if nobody knows it.
+    pub half_width_95: Option<f64>,
 }
 
 /// How far two figures lie apart.
@@ -38,6 +41,9 @@ fn of_entry(entry: &ParameterEntry) -> Figure {
     Figure {
         value: entry.value,
         standard_uncertainty: entry.standard_uncertainty.map(|u| u.hypot(setup)),
+        half_width_95: entry
+            .half_width_takes()
+            .map(|half| half.hypot(entry.half_width_setup().unwrap_or(0.0))),
     }
 }
 
@@ -75,11 +81,14 @@ pub(super) fn median(figures: &[Figure]) -> Option<Figure> {
     sorted.sort_by(|a, b| a.value.total_cmp(&b.value));
     let upper = sorted.get(sorted.len() / 2)?;
     let lower = sorted.get((sorted.len() - 1) / 2)?;
+    let larger = |of: fn(&Figure) -> Option<f64>| {
+        of(lower)
+            .zip(of(upper))
+            .map(|(a, b)| if a > b { a } else { b })
+    };
     Some(Figure {
         value: 0.5 * (lower.value + upper.value),
-        standard_uncertainty: lower
-            .standard_uncertainty
-            .zip(upper.standard_uncertainty)
-            .map(|(a, b)| if a > b { a } else { b }),
+        standard_uncertainty: larger(|figure| figure.standard_uncertainty),
+        half_width_95: larger(|figure| figure.half_width_95),
     })
 }

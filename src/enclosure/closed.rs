@@ -6,6 +6,13 @@ use super::Doubtful;
 pub const MOST_QTC: f64 = 1.1;
 /// Qtc below which the bass is lower than at -6 dB already at resonance: the box is larger than it need be (common practice, no source).
 const LEAST_QTC: f64 = 0.5;
+/// Above this much of Vas over the volume the air in the box is so much stiffer than the suspension that litres and another unit
+/// were probably mixed up: fc is more than five times fs (common practice, no source).
+const MOST_ALPHA: f64 = 30.0;
+/// Below this much the box changes Qts and fs by less than 5 %, which is what free air does (common practice, no source).
+const LEAST_ALPHA: f64 = 0.1;
+/// A box beyond three times Vas brings Qtc by no more than a seventh closer to Qts (common practice, no source).
+const ENOUGH_OF_VAS: f64 = 3.0;
 /// Above this Qtc the response has a peak: 1/√2.
 const PEAKLESS_QTC: f64 = std::f64::consts::FRAC_1_SQRT_2;
 
@@ -60,6 +67,10 @@ pub enum Chance {
     Good,
     /// As [`Chance::Good`], but all of it is below 0.5: less volume would do.
     Roomy,
+    /// Vas over the volume is below 0.1, and Qtc is no more than [`MOST_QTC`] for sure: nearly as in free air.
+    Vast,
+    /// Vas over the volume is above 30: probably another unit was meant.
+    Tiny,
     /// [`MOST_QTC`] lies within the interval, or there is none.
     Open,
     /// The whole interval lies above [`MOST_QTC`].
@@ -83,6 +94,8 @@ pub struct ClosedBox {
     pub peak_db: f64,
     /// Net volume that brings Qtc to [`MOST_QTC`], m³, (E6); `None` if no volume does, since Qts itself is as high.
     pub least_m3: Option<f64>,
+    /// Net volume beyond which little is gained, m³: what brings Qtc to 1/√2, at most three times Vas.
+    pub enough_m3: f64,
 }
 
 impl ClosedBox {
@@ -119,6 +132,7 @@ impl ClosedBox {
                 [1.0, f3_slope, (1.0 + f3_slope) * box_slope],
             ),
             peak_db: peak_db(qtc),
+            enough_m3: enough_m3(qts.value, vas.value),
             least_m3: (qts.value < MOST_QTC)
                 .then(|| vas.value / ((MOST_QTC / qts.value).powi(2) - 1.0)),
         })
@@ -126,12 +140,26 @@ impl ClosedBox {
 
     /// Whether the volume stands a chance: Qtc with its 95 % interval, set-ups included, against what closed boxes usually have.
     pub fn chance(&self) -> Chance {
+        if self.alpha > MOST_ALPHA {
+            return Chance::Tiny;
+        }
         match self.qtc.interval() {
+            Some([_, high]) if high <= MOST_QTC && self.alpha < LEAST_ALPHA => Chance::Vast,
             Some([_, high]) if high < LEAST_QTC => Chance::Roomy,
             Some([_, high]) if high <= MOST_QTC => Chance::Good,
             Some([low, _]) if low > MOST_QTC => Chance::Poor,
             _ => Chance::Open,
         }
+    }
+}
+
+fn enough_m3(qts: f64, vas_m3: f64) -> f64 {
+    let most = ENOUGH_OF_VAS * vas_m3;
+    let peakless = vas_m3 / ((PEAKLESS_QTC / qts).powi(2) - 1.0);
+    if peakless > 0.0 && peakless < most {
+        peakless
+    } else {
+        most
     }
 }
 

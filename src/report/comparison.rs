@@ -6,8 +6,6 @@ use crate::compare::{Comparison, Figure, Row, compare};
 use crate::quantity::{DisplayUnit, format_estimate};
 use crate::sheet::Sheet;
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
 /// Pairs that are listed; of many units the rest are no match anyway.
 const MOST_PAIRS: usize = 6;
 
@@ -20,14 +18,10 @@ pub fn section_of(sheets: &[Sheet]) -> String {
 
 fn table(comparison: &Comparison) -> String {
     let letters: Vec<String> = (0..comparison.labels.len()).map(letter).collect();
-    // What is said of all stands first: with many sheets their own columns may lie beyond the edge.
-    let mut head = vec![
-        ("parameter", false),
-        ("unit", false),
-        ("spread", true),
-        ("joint u", true),
-    ];
+    // The sheets stand first: on a telephone they are what is looked for.
+    let mut head = vec![("parameter", false), ("unit", false)];
     head.extend(letters.iter().map(|letter| (letter.as_str(), true)));
+    head.extend([("spread", true), ("joint u", true)]);
     if comparison.rows.is_empty() {
         return paragraph("No sheet has a parameter, so there is nothing to compare.");
     }
@@ -45,6 +39,13 @@ fn row(row: &Row) -> Vec<Cell> {
     let unit = row.key.display_unit();
     let mut cells = vec![Cell::Text(row.key.symbol().to_owned())];
     cells.push(Cell::Text(unit.symbol().to_owned()));
+    cells.extend(row.figures.iter().map(|figure| {
+        Cell::Number(
+            figure
+                .as_ref()
+                .map_or_else(|| String::from("unknown"), |f| shown(f, unit)),
+        )
+    }));
     // A level has no natural zero that a percentage could refer to.
     let spread = row.spread.filter(|_| unit != DisplayUnit::Decibel);
     cells.push(Cell::Number(spread.map_or_else(
@@ -55,19 +56,11 @@ fn row(row: &Row) -> Vec<Cell> {
         .largest
         .map_or_else(|| String::from("unknown"), |z| format!("{z:.1}"));
     cells.push(Cell::Number(joint));
-    cells.extend(row.figures.iter().map(|figure| {
-        Cell::Number(
-            figure
-                .as_ref()
-                .map_or_else(|| String::from("unknown"), |f| shown(f, unit)),
-        )
-    }));
     cells
 }
 
 fn shown(figure: &Figure, unit: DisplayUnit) -> String {
-    let half = figure.standard_uncertainty.map(|u| COVERAGE_95 * u);
-    let shown = format_estimate(figure.value, half, unit);
+    let shown = format_estimate(figure.value, figure.half_width_95, unit);
     format!("{} ± {}", shown.value, shown.plus_minus)
 }
 

@@ -1,7 +1,8 @@
 //! Conditions and jig, levels, mounting dimensions, what was measured and derived, cautions, origin.
 
-use super::draw::load;
-use super::markup::{Cell, Level, Table, escaped, paragraph, remark, section};
+use super::draw::load_unit;
+use super::markup::{Cell, Level, Table, escaped, listed, paragraph, remark, section};
+use crate::parameters::Key;
 use crate::quantity::{DisplayUnit, format_estimate};
 use crate::sheet::{Sheet, StatedEntry, ValueEntry};
 
@@ -50,6 +51,14 @@ fn stated(entry: &StatedEntry, unit: DisplayUnit) -> String {
     with_doubt(entry.value, entry.standard_uncertainty, unit)
 }
 
+/// What a take was made with.
+fn loaded_with(entry: &StatedEntry) -> String {
+    match load_unit(entry) {
+        Some(unit) => stated(entry, unit),
+        None => String::new(),
+    }
+}
+
 fn conditions(sheet: &Sheet, id: &str, level: Level) -> String {
     let conditions = &sheet.conditions;
     let air = &conditions.air;
@@ -91,7 +100,17 @@ fn conditions(sheet: &Sheet, id: &str, level: Level) -> String {
                 ),
             ));
             let input = jig.input_load.as_ref();
-            let none = || String::from("measured by a take, or taken as infinite");
+            // Takes with open leads measure it.
+            let is_measured = jig
+                .calibrated_by
+                .iter()
+                .any(|name| name.starts_with("open-leads"));
+            let none = || {
+                String::from(match is_measured {
+                    true => "measured by a take",
+                    false => "none stated: taken as infinite",
+                })
+            };
             rows.push((
                 "input load",
                 input.map_or_else(none, |l| stated(l, DisplayUnit::Ohm)),
@@ -223,14 +242,12 @@ fn measured_and_derived(sheet: &Sheet, id: &str, level: Level) -> String {
             "nothing: no circuit fits these takes, or none could be tried",
         ),
     }
-    entry(
-        "typed",
-        "the size of the cone, the loads, the sense resistor and the air, each with its doubt",
-    );
-    entry(
-        "derived",
-        "Vas, Mmd, efficiency and sound levels from the values above and the air; they hold for a small piston in a large wall, not for a room",
-    );
+    if let Some(typed) = typed(sheet) {
+        entry("typed", &typed);
+    }
+    if let Some(derived) = derived(sheet) {
+        entry("derived", &derived);
+    }
     body.push_str("</dl>\n");
     section(
         &format!("{id}how"),
@@ -238,6 +255,40 @@ fn measured_and_derived(sheet: &Sheet, id: &str, level: Level) -> String {
         level,
         &body,
     )
+}
+
+/// What this sheet took from somebody's word.
+fn typed(sheet: &Sheet) -> Option<String> {
+    let has_load = sheet.origin.takes.iter().any(|take| take.stated.is_some());
+    let all = [
+        (sheet.parameters.sd.is_some(), "the size of the cone"),
+        (has_load, "what the takes were made with"),
+        (sheet.conditions.jig.is_some(), "the sense resistor"),
+        (true, "the air"),
+    ];
+    let told = all.into_iter().filter(|(is_told, _)| *is_told);
+    let told: Vec<String> = told.map(|(_, what)| what.to_owned()).collect();
+    (!told.is_empty()).then(|| listed(&told))
+}
+
+/// What this sheet derives.
+fn derived(sheet: &Sheet) -> Option<String> {
+    let known = |key: Key| sheet.parameters.get(key).is_some();
+    let levels = known(Key::Level1w) || known(Key::Level2v83);
+    let all = [
+        (known(Key::Vas), "Vas"),
+        (known(Key::Mmd), "Mmd"),
+        (known(Key::Efficiency), "efficiency"),
+        (levels, "sound levels"),
+    ];
+    let told = all.into_iter().filter(|(is_told, _)| *is_told);
+    let told: Vec<String> = told.map(|(_, what)| what.to_owned()).collect();
+    (!told.is_empty()).then(|| {
+        format!(
+            "{} from the values above and the air; they hold for a small piston in a large wall, not for a room",
+            listed(&told)
+        )
+    })
 }
 
 fn dimensions(sheet: &Sheet, id: &str, level: Level) -> String {
@@ -328,7 +379,7 @@ fn origin(sheet: &Sheet, id: &str, level: Level) -> String {
         .takes
         .iter()
         .map(|take| {
-            let with = take.stated.as_ref().and_then(load).unwrap_or_default();
+            let with = take.stated.as_ref().map_or(String::new(), loaded_with);
             let mut kind = take.kind.clone();
             if take.remounted {
                 kind.push_str(", remounted");

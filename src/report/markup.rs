@@ -63,6 +63,8 @@ pub enum Cell {
     Text(String),
     /// A number or what stands in its place, set to the right.
     Number(String),
+    /// A doubt that nobody knows: short to look at, a word to listen to.
+    Unknown,
     /// HTML that was escaped before.
     Markup(String),
 }
@@ -104,6 +106,12 @@ impl Table<'_> {
                 let (class, text) = match cell {
                     Cell::Text(text) => ("", escaped(text)),
                     Cell::Number(text) => (" class=\"n\"", escaped(text)),
+                    Cell::Unknown => (
+                        " class=\"n\"",
+                        String::from(
+                            "<span aria-hidden=\"true\">?</span><span class=\"spoken\">unknown</span>",
+                        ),
+                    ),
                     Cell::Markup(html) => ("", html.clone()),
                 };
                 out.push_str(&format!("<{tag}{scope}{class}>{text}</{tag}>"));

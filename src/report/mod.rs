@@ -21,8 +21,16 @@ use crate::sheet::Sheet;
 
 pub use photos::{PhotoFile, picture_kind};
 
-/// Style of a plot that stands alone: light, since it goes onto paper and into documents.
-const PLOT_STYLE: &str = concat!(include_str!("light.css"), include_str!("plot.css"));
+/// Style of a plot that stands alone: light, since it goes onto paper and into documents. Its colours are literal: few programs
+/// besides browsers know CSS variables.
+fn plot_style() -> String {
+    let mut style = String::from(include_str!("plot.css"));
+    let declared = include_str!("light.css").split(['{', ';', '}']);
+    for (name, value) in declared.filter_map(|part| part.trim().split_once(':')) {
+        style = style.replace(&format!("var({name})"), value);
+    }
+    style
+}
 
 /// What a reader of the page wants to know besides the sheet.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -82,11 +90,12 @@ pub fn html(sheets: &[Sheet], options: &Options) -> Result<String, ReportError> 
 /// [`ReportError::NoSheet`] without a sheet.
 pub fn plots(sheets: &[Sheet]) -> Result<Vec<Plot>, ReportError> {
     let mut plots = vec![];
+    let style = plot_style();
     let mut add = |sheets: &[Sheet], label: &str, before: &str, kinds: &[Kind]| {
         let traces = traces(sheets);
         for kind in kinds {
             let id = format!("{before}{}", kind.as_str());
-            if let Some(svg) = kind.draw(&traces, label, false, &id, Some(PLOT_STYLE))? {
+            if let Some(svg) = kind.draw(&traces, label, false, &id, Some(&style))? {
                 plots.push(Plot { name: id, svg });
             }
         }

@@ -22,6 +22,10 @@ const STYLE: &str = concat!(
 const ORNAMENT: &str = "<svg class=\"cone\" aria-hidden=\"true\" viewBox=\"0 0 100 100\"><circle cx=\"50\" cy=\"50\" r=\"48\"/>\
     <circle cx=\"50\" cy=\"50\" r=\"43\"/><circle cx=\"50\" cy=\"50\" r=\"38\"/><circle cx=\"50\" cy=\"50\" r=\"14\"/></svg>";
 
+/// Shown only where there is a pointer: not on a telephone, nor on paper.
+const POINTER: &str =
+    "<p class=\"remark pointer\">Hold the pointer over the plot for values.</p>\n";
+
 pub fn page(sheets: &[Sheet], options: &Options) -> Result<String, ReportError> {
     let title = match sheets {
         [only] => only.label.clone(),
@@ -110,14 +114,12 @@ fn one(sheet: &Sheet, options: &Options, id: &str, level: Level) -> Result<Strin
                     "Measured less fitted magnitude, in per cent. Dots inside the shaded area are explained by noise; a bow outside of it is something that the circuit does not know.",
                 ),
             ),
-            Kind::Plane => (
-                "In the complex plane",
-                String::from(
-                    "Both axes have one scale. A resonance draws a circle: one that is dented or open says that something rubs, leaks or moved.",
-                ),
-            ),
+            Kind::Plane => ("In the complex plane", String::from(plane_remark(sheet))),
         };
-        let body = format!("{drawn}{}", remark(&said));
+        let mut body = format!("{drawn}{}", remark(&said));
+        if kind == Kind::Impedance {
+            body.push_str(POINTER);
+        }
         out.push_str(&section(
             &format!("{id}{}", kind.as_str()),
             title,
@@ -136,6 +138,14 @@ fn one(sheet: &Sheet, options: &Options, id: &str, level: Level) -> Result<Strin
     Ok(out)
 }
 
+fn plane_remark(sheet: &Sheet) -> &'static str {
+    if sheet.circuit.is_none() {
+        return "Both axes have one scale. A resonance draws a circle; the line is broken where frequencies were left out, such as those of hum.";
+    }
+    "Both axes have one scale. A resonance draws a circle: dots beside the line, or a dent in it, say that something rubs, leaks or moved. \
+     Where dots are missing, frequencies were left out, such as those of hum."
+}
+
 fn impedance_remark(sheet: &Sheet, curves: &[super::draw::Trace]) -> String {
     if sheet.circuit.is_none() {
         return String::from(
@@ -147,7 +157,7 @@ fn impedance_remark(sheet: &Sheet, curves: &[super::draw::Trace]) -> String {
     } else {
         "The sheet does not tell enough for a band around the fitted curve."
     };
-    format!("Lines are fitted, dots measured. {band} Hold the pointer over the plot for values.")
+    format!("Lines are fitted, dots measured. {band}")
 }
 
 /// A plot for wide and narrow pages; empty if there is nothing to draw.

@@ -22,10 +22,10 @@ pub fn table(sheet: &Sheet, id: &str, level: Level) -> String {
             caption,
             head: &[
                 ("parameter", false),
+                ("unit", false),
                 ("value", true),
                 ("± takes", true),
                 ("± set-up", true),
-                ("unit", false),
                 ("meaning", false),
                 ("how", false),
             ],
@@ -34,7 +34,7 @@ pub fn table(sheet: &Sheet, id: &str, level: Level) -> String {
     };
     if !known.is_empty() {
         body.push_str(&remark(&format!(
-            "± takes: within these takes. ± set-up: what changes when the driver is taken out and put back ({}).",
+            "± takes: within these takes. ± set-up: what changes when the driver is taken out and put back ({}). ?: nobody knows it.",
             setup_origin(&known)
         )));
     }
@@ -64,18 +64,25 @@ fn setup_origin(known: &[(Key, &ParameterEntry)]) -> &'static str {
 
 fn row(sheet: &Sheet, key: Key) -> Vec<Cell> {
     let unit = key.display_unit();
-    let mut cells = vec![Cell::Text(key.symbol().to_owned())];
+    let mut cells = vec![
+        Cell::Text(key.symbol().to_owned()),
+        Cell::Text(symbol(unit).to_owned()),
+    ];
     match sheet.parameters.get(key) {
         Some(entry) => {
             let takes = format_estimate(entry.value, entry.half_width_takes(), unit);
             let setup = format_estimate(entry.value, entry.half_width_setup(), unit);
-            cells.extend([takes.value, takes.plus_minus, setup.plus_minus].map(Cell::Number));
-            cells.push(Cell::Text(symbol(unit).to_owned()));
+            cells.push(Cell::Number(takes.value));
+            cells.extend(
+                [takes.plus_minus, setup.plus_minus].map(|half| match half.as_str() {
+                    "unknown" => Cell::Unknown,
+                    _ => Cell::Number(half),
+                }),
+            );
         }
         None => {
             let unknown = String::from("unknown");
             cells.extend([unknown, String::from("–"), String::from("–")].map(Cell::Number));
-            cells.push(Cell::Text(symbol(unit).to_owned()));
         }
     }
     cells.push(Cell::Text(key.in_short().to_owned()));

@@ -1,7 +1,7 @@
 //! The closed-box line: does the volume stand a chance?
 
 use super::Options;
-use super::markup::{Cell, Level, Table, paragraph, remark, section};
+use super::markup::{Cell, Level, Table, remark, section};
 use crate::enclosure::{Chance, ClosedBox, Doubtful, EnclosureError, MOST_QTC, SmallDriver};
 use crate::parameters::Key;
 use crate::quantity::{DisplayUnit, format_estimate};
@@ -42,9 +42,37 @@ fn closed(sheet: &Sheet, net_m3: f64) -> Result<ClosedBox, EnclosureError> {
     ClosedBox::new(&driver, net_m3)
 }
 
+/// Three significant digits, in millilitres below a decilitre.
 fn litres(m3: f64) -> String {
-    let decimals = if m3 < 0.01 { 2 } else { 1 };
-    format!("{:.decimals$} L", DisplayUnit::Litre.from_si(m3))
+    const ML_BELOW_M3: f64 = 1e-4;
+    let (scaled, unit) = if m3 < ML_BELOW_M3 {
+        (1e6 * m3, "mL")
+    } else {
+        (DisplayUnit::Litre.from_si(m3), "L")
+    };
+    let decimals = (2 - scaled.log10().floor() as i32).clamp(0, 9) as usize;
+    format!("{scaled:.decimals$} {unit}")
+}
+
+/// In a word, for a table of several sheets; `None` if nobody asked.
+pub fn word(sheet: &Sheet, options: &Options) -> Option<String> {
+    let word = match closed(sheet, options.net_m3?) {
+        Err(_) => "cannot be said",
+        Ok(box_) => match box_.chance() {
+            Chance::Good => "yes",
+            Chance::Roomy => "yes, roomy",
+            Chance::Vast => "far too large",
+            Chance::Tiny => "far too small",
+            Chance::Poor => "hardly",
+            _ => "perhaps",
+        },
+    };
+    Some(word.to_owned())
+}
+
+/// `closed box of 2.40 L`; `None` if nobody asked.
+pub fn asked(options: &Options) -> Option<String> {
+    Some(format!("closed box of {}", litres(options.net_m3?)))
 }
 
 /// One plain sentence; `None` if nobody asked.
@@ -76,6 +104,15 @@ pub fn sentence(sheet: &Sheet, options: &Options) -> Option<String> {
         Chance::Roomy => format!(
             "Yes, a closed box of {net} stands a chance, and less would do: {qtc}, with the bass falling early; about {f3:.0} Hz are reached."
         ),
+        Chance::Vast => format!(
+            "{net} are far more than useful: the driver behaves nearly as in free air ({qtc}, about {f3:.0} Hz are reached); about {} would do.",
+            litres(box_.enough_m3)
+        ),
+        Chance::Tiny => format!(
+            "No: in {net} the air is {:.0} times as stiff as the suspension. Were litres meant? {}.",
+            box_.alpha,
+            capital(&larger)
+        ),
         Chance::Poor => format!(
             "Hardly: in {net} closed the air is too stiff. {qtc} means bass that is {:.1} dB too loud and lingers; {larger}.",
             box_.peak_db
@@ -86,19 +123,21 @@ pub fn sentence(sheet: &Sheet, options: &Options) -> Option<String> {
     })
 }
 
-/// The line with its intervals; empty if nobody asked.
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|c| c.to_ascii_uppercase());
+    first.into_iter().chain(letters).collect()
+}
+
+/// The line with its intervals; empty if nobody asked, and where the verdict says already why it cannot be told.
 pub fn line(sheet: &Sheet, options: &Options, id: &str, level: Level) -> String {
     let Some(net_m3) = options.net_m3 else {
         return String::new();
     };
     let heading = format!("{id}closed-box");
     let title = format!("In a closed box of {}", litres(net_m3));
-    let box_ = match closed(sheet, net_m3) {
-        Ok(box_) => box_,
-        Err(_) => {
-            let said = sentence(sheet, options).unwrap_or_default();
-            return section(&heading, &title, level, &paragraph(&said));
-        }
+    let Ok(box_) = closed(sheet, net_m3) else {
+        return String::new();
     };
     let row = |symbol: &str, what: &str, figure: &Doubtful, unit: DisplayUnit| {
         let [value, takes] = shown(figure.value, figure.half_width_takes(), unit);

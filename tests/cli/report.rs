@@ -60,6 +60,7 @@ fn what_makes_no_sense_is_refused() {
     let folder = folder.path().to_str().unwrap();
     for (arguments, code, says) in [
         (vec!["report", folder], 2, "folder"),
+        (vec!["report", &sheet, &sheet], 2, "named twice"),
         (vec!["report", "none.driver.json"], 1, "none.driver.json"),
         (vec!["report", &sheet, "--net", "2.4"], 2, "unit"),
         (vec!["report", &sheet, "--net", "0L"], 2, "0L"),

@@ -9,8 +9,6 @@ use super::text::{Side, Tint, columns, harmless, tinted};
 use super::{item, title};
 use crate::cli::console::Look;
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
 /// Pairs that are listed; of many units the rest are no match anyway.
 const MOST_PAIRS: usize = 6;
 
@@ -142,8 +140,7 @@ fn row(row: &Row) -> Vec<String> {
 }
 
 fn shown(figure: &Figure, unit: DisplayUnit) -> [String; 2] {
-    let half_width = figure.standard_uncertainty.map(|u| COVERAGE_95 * u);
-    let shown = format_estimate(figure.value, half_width, unit);
+    let shown = format_estimate(figure.value, figure.half_width_95, unit);
     [shown.value, shown.plus_minus.replace("unknown", "?")]
 }
 

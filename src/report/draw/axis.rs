@@ -114,12 +114,17 @@ pub fn round_3(x: f64) -> String {
     rounded(x).replace('-', "\u{2212}")
 }
 
-fn rounded(x: f64) -> String {
+/// To three significant digits, with their zeros: values that stand beside each other.
+pub fn digits_3(x: f64) -> String {
     if x == 0.0 || !x.is_finite() {
         return String::from("0");
     }
     let decimals = (2 - x.abs().log10().floor() as i32).clamp(0, 9) as usize;
-    let text = format!("{x:.decimals$}");
+    format!("{x:.decimals$}")
+}
+
+fn rounded(x: f64) -> String {
+    let text = digits_3(x);
     if text.contains('.') {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
     } else {
@@ -192,6 +197,7 @@ mod tests {
             assert_eq!(spoken_hz(hz), text);
         }
         assert_eq!(round_3(0.0), "0");
+        assert_eq!(digits_3(3.6), "3.60");
         assert_eq!(round_3(-12.55), "\u{2212}12.6");
     }
 }

@@ -179,14 +179,21 @@ impl Canvas {
                 escaped(said)
             ));
         }
-        let namespace = match style {
-            Some(_) => " xmlns=\"http://www.w3.org/2000/svg\"",
-            None => "",
+        // Alone it says how large it is, and brings its paper along: not every program knows a background.
+        let alone = match style {
+            Some(_) => format!(
+                " xmlns=\"http://www.w3.org/2000/svg\" width=\"{:.0}\" height=\"{:.0}\"",
+                size.width, size.height
+            ),
+            None => String::new(),
         };
-        let style = style.map_or(String::new(), |css| format!("<style>{css}</style>\n"));
+        let paper = "<rect class=\"paper\" width=\"100%\" height=\"100%\"/>";
+        let style = style.map_or(String::new(), |css| {
+            format!("<style>{css}</style>\n{paper}\n")
+        });
         let class = size.class();
         Ok(format!(
-            "<svg{namespace} class=\"plot {class}\" role=\"img\" aria-labelledby=\"{id}-title {id}-desc\" viewBox=\"0 0 {} {}\">\n\
+            "<svg{alone} class=\"plot {class}\" role=\"img\" aria-labelledby=\"{id}-title {id}-desc\" viewBox=\"0 0 {} {}\">\n\
              <title id=\"{id}-title\">{}</title>\n<desc id=\"{id}-desc\">{}</desc>\n{style}{body}{strips}</svg>\n",
             fine(size.width),
             fine(size.height),

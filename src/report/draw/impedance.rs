@@ -1,6 +1,6 @@
 //! Magnitude, and below it on the same frequency axis the phase.
 
-use super::axis::{Panel, ends, range, round_3, spoken_hz, ticks, width};
+use super::axis::{Panel, digits_3, ends, range, round_3, spoken_hz, ticks, width};
 use super::canvas::{Align, Canvas, Ink};
 use super::trace::{Trace, thinned};
 use super::{PlotText, Size};
@@ -148,15 +148,15 @@ fn curve(
     n_traces: usize,
     read: impl Fn(&num_complex::Complex64) -> f64,
 ) {
-    let places = |values: &[num_complex::Complex64]| -> Vec<(f64, f64)> {
-        let points = trace.frequency_hz.iter().zip(values);
+    let places = |hz: &[f64], values: &[num_complex::Complex64]| -> Vec<(f64, f64)> {
+        let points = hz.iter().zip(values);
         points
             .map(|(f, z)| panel.at(f.log10(), read(z)))
             .filter(|(x, y)| x.is_finite() && y.is_finite())
             .collect()
     };
     canvas.line(
-        thinned(&places(trace.line()), LINE_STEP),
+        thinned(&places(&trace.drawn_hz, &trace.drawn), LINE_STEP),
         Ink::Trace(i),
         1.6,
     );
@@ -169,7 +169,7 @@ fn curve(
     let shift = step * i as f64 / n_traces as f64;
     let mut next = panel.left + shift;
     let mut last: Option<(f64, f64)> = None;
-    for place in places(&trace.measured) {
+    for place in places(&trace.frequency_hz, &trace.measured) {
         // Along a steep flank the dots follow the height.
         let climbed = last.is_some_and(|last| (place.1 - last.1).abs() >= step);
         if place.0 >= next || climbed {
@@ -222,7 +222,7 @@ fn strips(canvas: &mut Canvas, magnitude: &Panel, phase: &Panel, traces: &[Trace
         for trace in traces {
             let Some(at) = near(trace) else { continue };
             let shown = |z: &num_complex::Complex64| {
-                format!("{} Ω, {:.0}°", round_3(z.norm()), z.arg().to_degrees())
+                format!("{} Ω, {:.0}°", digits_3(z.norm()), z.arg().to_degrees())
             };
             said.push_str(&format!("\n{}: {}", trace.name, shown(&trace.measured[at])));
             if let Some(fitted) = &trace.fitted {
@@ -247,6 +247,7 @@ fn text(traces: &[Trace], label: &str) -> PlotText {
     );
     for trace in traces {
         if let Some((_, hz, ohm)) = trace.peak() {
+            let hz = trace.stated_fs_hz.unwrap_or(hz);
             description.push_str(&format!(
                 " {}: the peak of {} Ω stands at {} Hz.",
                 trace.name,

@@ -8,7 +8,7 @@ mod plane;
 mod residual;
 mod trace;
 
-pub use trace::{Trace, load, traces};
+pub use trace::{Trace, load_unit, traces};
 
 use super::ReportError;
 

@@ -91,8 +91,14 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
         let places = |points: &[num_complex::Complex64]| -> Vec<(f64, f64)> {
             points.iter().map(|z| panel.at(z.re, z.im)).collect()
         };
-        for run in runs(&places(trace.line())) {
-            canvas.line(thinned(&run, 1.2), Ink::Trace(i), 1.6);
+        // A fitted curve is known everywhere; a measured one ends at its gaps.
+        let line = places(&trace.drawn);
+        let pieces = match trace.fitted {
+            Some(_) => vec![line],
+            None => runs(&line),
+        };
+        for piece in pieces {
+            canvas.line(thinned(&piece, 1.2), Ink::Trace(i), 1.6);
         }
         if trace.fitted.is_some() {
             for place in thinned(&places(&trace.measured), DOT_STEP) {
@@ -122,19 +128,19 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
 
 /// A few frequencies along the first curve, where they do not stand on each other.
 fn marks(canvas: &mut Canvas, panel: &Panel, trace: &Trace, font: f64) {
-    let line = trace.line();
+    let line = &trace.drawn;
     let peak = trace.peak().map(|(i, _, _)| i);
     let mut wanted: Vec<usize> = peak.into_iter().collect();
     wanted.extend(MARKED_HZ.iter().filter_map(|hz| {
-        let at = trace.frequency_hz.iter().position(|f| f >= hz)?;
+        let at = trace.drawn_hz.iter().position(|f| f >= hz)?;
         // Only where the curve was measured as far down as that.
-        (trace.frequency_hz[at] < 1.1 * hz).then_some(at)
+        (trace.drawn_hz[at] < 1.1 * hz).then_some(at)
     }));
     let mut taken: Vec<(f64, f64)> = vec![];
     for at in wanted {
         let Some(z) = line.get(at) else { continue };
         let (x, y) = panel.at(z.re, z.im);
-        let text = format!("{} Hz", spoken_hz(trace.frequency_hz[at].round()));
+        let text = format!("{} Hz", spoken_hz(trace.drawn_hz[at].round()));
         let clear = taken
             .iter()
             .all(|(u, v)| (x - u).abs() > width(&text, font) + 8.0 || (y - v).abs() > 1.4 * font);
@@ -145,7 +151,7 @@ fn marks(canvas: &mut Canvas, panel: &Panel, trace: &Trace, font: f64) {
         canvas.line(vec![(x - 5.0, y), (x + 5.0, y)], Ink::Text, 1.4);
         canvas.line(vec![(x, y - 5.0), (x, y + 5.0)], Ink::Text, 1.4);
         // Outside the circle: below the resonance to the left, above it below; the coil's branch has its room on the right.
-        let hz = trace.frequency_hz[at];
+        let hz = trace.drawn_hz[at];
         let (place, align) = if Some(at) == peak {
             ((x - 9.0, y - 0.2 * font), Align::End)
         } else if hz >= 1000.0 {
@@ -155,9 +161,14 @@ fn marks(canvas: &mut Canvas, panel: &Panel, trace: &Trace, font: f64) {
         } else {
             ((x - 9.0, y), Align::End)
         };
-        if align == Align::Start || place.0 - width(&text, font) > panel.left {
-            canvas.words(&text, place, Ink::Text, align, font);
-        }
+        // Where there is no room on the left it stands within the circle.
+        let (place, align) = match align {
+            Align::End if place.0 - width(&text, font) <= panel.left => {
+                ((x + 9.0, place.1), Align::Start)
+            }
+            _ => (place, align),
+        };
+        canvas.words(&text, place, Ink::Text, align, font);
     }
 }
 
@@ -185,7 +196,10 @@ fn text(traces: &[Trace], label: &str) -> PlotText {
     );
     for trace in traces {
         if let Some((at, hz, _)) = trace.peak() {
-            let z = trace.line()[at];
+            let Some(z) = trace.drawn.get(at) else {
+                continue;
+            };
+            let hz = trace.stated_fs_hz.unwrap_or(hz);
             description.push_str(&format!(
                 " {}: rightmost near {} Ω at {} Hz.",
                 trace.name,
