@@ -99,7 +99,7 @@ Examples:
     farcone test-box --volume 0.5L --cutout 72mm --flange 93mm --cone-depth 14mm --cone 62mm --dust-cap 22mm --bed 180x180x180mm
 
   Afterwards, with the doubt that this command prints
-    farcone fit --free-air free.wav --test-box box.wav --volume 1.500L+-0.013L --sense 47ohm+-1% --wiring across-driver
+    farcone fit --free-air free.wav --test-box box.wav --volume 1.5000L+-0.014L --sense 47ohm+-1% --wiring across-driver
 
 Exit codes: 0 the file is written, 1 it could not be written, 2 usage, or no such box can be printed.";
 
@@ -244,13 +244,18 @@ fn notes(made: &TestBox) -> Vec<String> {
             1e6 * made.cup_m3 * 0.998
         ),
     ];
-    if made.gasket_m3 == 0.0 {
+    if made.gasket_m3 > 0.0 {
+        notes.push(format!(
+            "Cut the gasket's hole to the mouth, {:.1} mm, of foam or rubber with closed cells.",
+            1e3 * made.wanted.cutout_m
+        ));
+    } else {
         notes.push(
             "No gasket was counted. If you lay one between, make the box anew with --gasket, or add its air to --volume.".to_owned(),
         );
     }
     notes.push(match made.wanted.screws {
-        Some(_) => "Screws of 3 to 3.5 mm, self-tapping, no longer than 8 mm plus flange and gasket: a longer one breaks through into the air. \
+        Some(_) => "Screws of 3 to 3.5 mm, self-tapping, no longer than 8 mm plus flange and gasket: a longer one may break through into the air. \
                     Seal every hole and every wire passage of the flange with putty."
             .to_owned(),
         None => "Clamp the flange evenly all around, or load it with a weight that does not touch the magnet's vent. Seal the flange's holes \

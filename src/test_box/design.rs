@@ -1,4 +1,4 @@
-//! From a volume and a driver to the measures of a box, (B1) to (B5), (B7), (B8).
+//! From a volume and a driver to the measures of a box, (B2) to (B6) and (B8).
 
 use std::f64::consts::PI;
 
@@ -81,7 +81,7 @@ pub struct Wanted {
 pub struct TestBox {
     /// What was asked for.
     pub wanted: Wanted,
-    /// The enclosed air, m³, with its half-width, (B7).
+    /// The enclosed air, m³, with its half-width, (B8).
     pub volume_m3: Stated,
     /// Air of the cup alone, up to its rim, m³: what water would fill.
     pub cup_m3: f64,
@@ -99,7 +99,7 @@ pub struct TestBox {
     pub floor_m: f64,
     /// Outer radius, m: of the circle within the facets.
     pub outer_radius_m: f64,
-    /// How much the plastic gives, relative to the air, (B8).
+    /// How much the plastic gives, relative to the air, (B6).
     pub yields: f64,
     /// Facets of a full circle.
     pub n_facets: usize,
@@ -190,7 +190,7 @@ impl TestBox {
         2.0 * self.outer_radius_m / (PI / self.n_facets as f64).cos()
     }
 
-    /// (B7): the parts of the doubt, as half-widths, in quadrature.
+    /// (B8): the parts of the doubt, as half-widths, in quadrature.
     fn half_width_m3(&self, mouth_m2: f64) -> f64 {
         let Self { wanted, .. } = self;
         let (mouth, body) = (self.mouth_radius_m, self.body_radius_m);
@@ -339,7 +339,7 @@ fn floor_yield(volume_m3: f64, radius_m: f64, thickness_m: f64) -> f64 {
     compliance * AIR_STIFFNESS_PA / volume_m3
 }
 
-/// (B8): what a thin tube gives, relative to the air in it.
+/// (B6): what a thin tube gives, relative to the air in it.
 fn wall_yield(radius_m: f64, thickness_m: f64) -> f64 {
     2.0 * radius_m * AIR_STIFFNESS_PA / (MODULUS_PA * thickness_m)
 }

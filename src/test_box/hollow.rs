@@ -18,7 +18,7 @@ pub fn hollow_half_width(hollow_m3: f64) -> f64 {
     FILLED_HALF_WIDTH * hollow_m3.abs()
 }
 
-/// The hollow of a straight cone, m³, with its assumed half-width, (B6).
+/// The hollow of a straight cone, m³, with its assumed half-width, (B7).
 ///
 /// `mouth_m` is the cone's diameter at the flange, `cap_m` that of the dust cap, `depth_m` from the flange's front plane to the dust cap's edge.
 ///
