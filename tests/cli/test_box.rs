@@ -57,6 +57,8 @@ fn the_volume_comes_with_its_doubt() {
     let missing = folder.path().join("x.wav");
     let missing = missing.to_str().unwrap();
     let fit = run(["fit", "--test-box", missing, "--volume", &stated]);
+    // It is the missing file that is complained of, so the volume was read.
+    assert!(fit.err.contains("x.wav"), "{}", fit.err);
     assert!(!fit.err.contains("--volume"), "{}", fit.err);
 }
 
