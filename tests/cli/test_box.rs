@@ -56,7 +56,19 @@ fn the_volume_comes_with_its_doubt() {
     let stated = format!("1.5000L+-{plain:.3}L");
     let missing = folder.path().join("x.wav");
     let missing = missing.to_str().unwrap();
-    let fit = run(["fit", "--test-box", missing, "--volume", &stated]);
+    let fit = run([
+        "fit",
+        "--free-air",
+        missing,
+        "--test-box",
+        missing,
+        "--volume",
+        &stated,
+        "--sense",
+        "47ohm+-1%",
+        "--wiring",
+        "across-driver",
+    ]);
     // It is the missing file that is complained of, so the volume was read.
     assert!(fit.err.contains("x.wav"), "{}", fit.err);
     assert!(!fit.err.contains("--volume"), "{}", fit.err);
