@@ -106,5 +106,6 @@ pub mod report;
 pub mod session;
 pub mod sheet;
 pub mod signal;
+pub mod test_box;
 
 pub use num_complex::Complex64;

@@ -22,6 +22,7 @@ const PAGES: &[(char, &str)] = &[
     ('P', "docs/parameters.md"),
     ('V', "docs/compare.md"),
     ('E', "docs/enclosure.md"),
+    ('B', "docs/test-box.md"),
 ];
 
 fn root() -> &'static Path {

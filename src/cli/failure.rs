@@ -10,6 +10,7 @@ use farcone::report::ReportError;
 use farcone::session::SessionError;
 use farcone::sheet::SheetError;
 use farcone::signal::StimulusError;
+use farcone::test_box::TestBoxError;
 
 use super::{EXIT_FAILED, EXIT_GOOD, EXIT_REDO, EXIT_STOPPED, EXIT_USAGE};
 use crate::store::StoreError;
@@ -40,6 +41,8 @@ pub enum Failure {
     BenchTake(RecordingError),
     #[error(transparent)]
     Sheet(#[from] SheetError),
+    #[error(transparent)]
+    TestBox(#[from] TestBoxError),
     #[error(transparent)]
     Export(#[from] ExportError),
     #[error(transparent)]
@@ -74,9 +77,11 @@ impl Failure {
     pub fn exit_code(&self) -> u8 {
         match self {
             Self::Arguments(error) if !error.use_stderr() => EXIT_GOOD,
-            Self::Arguments(_) | Self::Usage { .. } | Self::Stimulus(_) | Self::Playback(_) => {
-                EXIT_USAGE
-            }
+            Self::Arguments(_)
+            | Self::Usage { .. }
+            | Self::Stimulus(_)
+            | Self::Playback(_)
+            | Self::TestBox(_) => EXIT_USAGE,
             Self::Stopped => EXIT_STOPPED,
             Self::SetUp { .. } => EXIT_REDO,
             _ => EXIT_FAILED,

@@ -16,6 +16,7 @@ mod report;
 mod show;
 mod stimulus;
 mod takes;
+mod test_box;
 mod values;
 mod view;
 
@@ -71,6 +72,7 @@ enum Command {
     Show(show::ShowArgs),
     #[command(subcommand)]
     Stimulus(stimulus::StimulusCommand),
+    TestBox(test_box::TestBoxArgs),
 }
 
 /// Runs the command that the program was started with.
@@ -108,6 +110,7 @@ fn run() -> Result<u8, Failure> {
         Command::Show(args) => show::run(&args),
         Command::Report(args) => report::run(&args),
         Command::Stimulus(command) => stimulus::run(&command),
+        Command::TestBox(args) => test_box::run(&args),
     }
 }
 

@@ -36,6 +36,10 @@ pub fn photo(text: &str) -> Result<PhotoArg, SettingError> {
     }
 }
 
+/// Width, depth and height of what a printer prints, m.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bed(pub [f64; 3]);
+
 /// Input resistances of channel 1 and 2, ohm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct InputLoad(pub Stated, pub Stated);
@@ -70,6 +74,8 @@ pub enum SettingError {
     NotTwoChannels(String),
     #[error(transparent)]
     Channels(#[from] RecordingError),
+    #[error("\"{0}\" is no printer's bed; write its width, depth and height, as in 220x220x250mm")]
+    NotABed(String),
     #[error("\"{0}\" does not say what the photo shows; write for example wiring=wiring.jpg")]
     NotAPhoto(String),
     #[error(
@@ -93,6 +99,49 @@ pub fn frequency_hz(text: &str) -> Result<f64, SettingError> {
 
 pub fn volume_m3(text: &str) -> Result<f64, SettingError> {
     setting(text, Dimension::Volume)
+}
+
+pub fn length_m(text: &str) -> Result<f64, SettingError> {
+    setting(text, Dimension::Length)
+}
+
+/// A length that may be nothing: no gasket.
+pub fn thickness(text: &str) -> Result<Stated, QuantityError> {
+    match text.trim() {
+        "0mm" => Ok(Stated::within(0.0, 0.0)),
+        text => diameter(text),
+    }
+}
+
+/// A volume that may be nothing, or below zero for what stands out.
+pub fn hollow(text: &str) -> Result<Stated, QuantityError> {
+    let text = text.trim();
+    if matches!(text, "0ml" | "0L" | "0cm3") {
+        return Ok(Stated::unstated(0.0));
+    }
+    let stands_out = text.strip_prefix('-');
+    let mut stated = volume(stands_out.unwrap_or(text))?;
+    if stands_out.is_some() {
+        stated.value = -stated.value;
+    }
+    Ok(stated)
+}
+
+/// Three lengths; a unit stands behind the last, or behind each.
+pub fn bed(text: &str) -> Result<Bed, SettingError> {
+    let not_a_bed = || SettingError::NotABed(text.chars().take(40).collect());
+    let parts: Vec<&str> = text.split(['x', '\u{d7}']).map(str::trim).collect();
+    let &[_, _, last] = parts.as_slice() else {
+        return Err(not_a_bed());
+    };
+    let unit = last.trim_start_matches(|c: char| !c.is_alphabetic());
+    let mut bed_m = [0.0; 3];
+    for (length_m, part) in bed_m.iter_mut().zip(&parts) {
+        let has_unit = part.ends_with(char::is_alphabetic);
+        let part = format!("{part}{}", if has_unit { "" } else { unit });
+        *length_m = setting(&part, Dimension::Length).map_err(|_| not_a_bed())?;
+    }
+    Ok(Bed(bed_m))
 }
 
 pub fn sample_rate_hz(text: &str) -> Result<u32, SettingError> {
@@ -194,6 +243,31 @@ mod tests {
             sample_rate_hz("44100.5Hz"),
             Err(SettingError::NotWhole(_))
         ));
+    }
+
+    #[test]
+    fn a_bed_has_three_lengths() {
+        for text in [
+            "220x220x250mm",
+            "22cm x 220mm x 250mm",
+            "220\u{d7}220\u{d7}250mm",
+        ] {
+            assert_eq!(bed(text).unwrap(), Bed([0.22, 0.22, 0.25]), "{text}");
+        }
+        for text in ["220x220mm", "220x220x250", "axbxcmm", "220x-220x250mm", ""] {
+            let said = bed(text).unwrap_err().to_string();
+            assert!(said.contains("220x220x250mm"), "{said}");
+        }
+    }
+
+    #[test]
+    fn a_hollow_may_stand_out() {
+        assert_eq!(hollow("12ml").unwrap().value, 12e-6);
+        assert_eq!(hollow("-3ml").unwrap().value, -3e-6);
+        assert_eq!(hollow("0ml").unwrap().value, 0.0);
+        assert!(hollow("--3ml").is_err() && hollow("12").is_err());
+        assert_eq!(thickness("0mm").unwrap().value, 0.0);
+        assert!(thickness("0").is_err() && thickness("-1mm").is_err());
     }
 
     #[test]

@@ -8,6 +8,7 @@ mod files;
 mod folder;
 mod load;
 mod profile;
+mod solid;
 
 pub use error::StoreError;
 pub use files::{make_folder, refuse_existing, safe_file_name, write_new, write_new_text};
@@ -17,3 +18,4 @@ pub use profile::{
     NewProfile, calibration_takes, copy_calibration, list_profiles, profile_path, read_profile,
     replace_profile,
 };
+pub use solid::write_new_stl;

@@ -20,6 +20,7 @@ mod report;
 mod show;
 mod simulator;
 mod stimulus;
+mod test_box;
 mod usage;
 
 use std::ffi::OsStr;

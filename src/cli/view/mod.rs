@@ -14,7 +14,8 @@ use farcone::quantity::plain_line;
 use farcone::sheet::Sheet;
 
 use super::console::Look;
-use text::{Tint, tinted, wrapped};
+pub use text::wrapped;
+use text::{Tint, tinted};
 
 pub use chat::{chat, origin, received};
 pub use comparison::{claims, comparison, running_in};
