@@ -79,7 +79,6 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     let mut job = super::open_job(started, &args.live, dialogue)?;
     for condition in conditions {
         job.take(condition, args.remounted)?;
-        super::say_chat_line(&job, &condition)?;
     }
     if let Some(take) = job.session.takes.last() {
         job.dialogue.say(&format!(
