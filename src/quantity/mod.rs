@@ -15,6 +15,6 @@ pub use covariance::{Covariance2, SymmetricMatrix};
 pub use display::{DisplayUnit, Shown, format_estimate};
 pub use estimate::{Estimate, Spread, Stated};
 pub use grid::{FrequencyGrid, GridError};
-pub use plain::{is_invisible, plain_line};
+pub use plain::{is_invisible, listed, plain_line};
 pub use text::{QuantityError, parse_band, parse_quantity, parse_quantity_of};
 pub use unit::Dimension;

@@ -30,9 +30,26 @@ pub fn plain_line(text: &str) -> String {
     line.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// `a, b and c`.
+pub fn listed(parts: &[String]) -> String {
+    match parts {
+        [] => String::new(),
+        [only] => only.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_list_reads_like_a_sentence() {
+        let parts: Vec<String> = ["a", "b", "c"].map(String::from).into();
+        assert_eq!(listed(&parts), "a, b and c");
+        assert_eq!(listed(&parts[..1]), "a");
+        assert_eq!(listed(&[]), "");
+    }
 
     #[test]
     fn nothing_steers_a_terminal() {

@@ -1,9 +1,9 @@
 //! Conditions and jig, levels, mounting dimensions, what was measured and derived, cautions, origin.
 
 use super::draw::load_unit;
-use super::markup::{Cell, Level, Table, escaped, listed, paragraph, remark, section};
+use super::markup::{Cell, Level, Table, escaped, paragraph, remark, section};
 use crate::parameters::Key;
-use crate::quantity::{DisplayUnit, format_estimate};
+use crate::quantity::{DisplayUnit, format_estimate, listed};
 use crate::sheet::{Sheet, StatedEntry, ValueEntry};
 
 /// 0 °C in kelvin.

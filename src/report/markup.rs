@@ -123,15 +123,6 @@ impl Table<'_> {
     }
 }
 
-/// `a, b and c`.
-pub fn listed(parts: &[String]) -> String {
-    match parts {
-        [] => String::new(),
-        [only] => only.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

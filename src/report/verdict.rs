@@ -1,10 +1,10 @@
 //! The verdict and one plain sentence.
 
-use super::markup::{Cell, Level, Table, escaped, listed};
+use super::markup::{Cell, Level, Table, escaped};
 use super::{Options, letter, volume};
 use crate::compare::figure;
 use crate::parameters::Key;
-use crate::quantity::{DisplayUnit, format_estimate};
+use crate::quantity::{DisplayUnit, format_estimate, listed};
 use crate::sheet::{Sheet, grouped_findings};
 
 /// What a box is chosen by.

@@ -16,16 +16,7 @@ fn closed(sheet: &Sheet, net_m3: f64) -> Result<ClosedBox, EnclosureError> {
             setup: entry.setup_uncertainty,
         })
     };
-    let coefficient = |a: Key, b: Key| -> Option<f64> {
-        let known = sheet.correlation.as_ref()?;
-        let place = |key: Key| {
-            known
-                .parameters
-                .iter()
-                .position(|name| name == key.as_str())
-        };
-        known.matrix.get(place(a)?)?.get(place(b)?).copied()
-    };
+    let coefficient = |a: Key, b: Key| sheet.correlation.as_ref()?.coefficient(a, b);
     let all = || {
         Some([
             coefficient(Key::Fs, Key::Qts)?,

@@ -6,6 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{Dimensions, Parameters};
+use crate::parameters::Key;
 
 /// The format's name and version, the value of [`Sheet::schema`].
 pub const SCHEMA: &str = "farcone-driver-sheet/1";
@@ -78,6 +79,14 @@ pub struct Correlation {
     pub parameters: Vec<String>,
     /// Rows of the symmetric matrix.
     pub matrix: Vec<Vec<f64>>,
+}
+
+impl Correlation {
+    /// The coefficient of two parameters; `None` where one of them is not in the matrix.
+    pub fn coefficient(&self, a: Key, b: Key) -> Option<f64> {
+        let place = |key: Key| self.parameters.iter().position(|name| name == key.as_str());
+        self.matrix.get(place(a)?)?.get(place(b)?).copied()
+    }
 }
 
 /// A value with its unit and standard uncertainty.

@@ -1,6 +1,7 @@
 //! What limits each main parameter, and what would help.
 
 use farcone::parameters::Key;
+use farcone::quantity::listed;
 use farcone::sheet::{Share, Sheet};
 
 use super::parameters::shape;
@@ -45,25 +46,4 @@ pub(super) fn list(sheet: &Sheet, look: Look) -> String {
         out.push_str(&item("  - ", &text, look));
     }
     out
-}
-
-/// `a, b and c`.
-fn listed(parts: &[String]) -> String {
-    match parts {
-        [] => String::new(),
-        [only] => only.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_list_reads_like_a_sentence() {
-        let parts: Vec<String> = ["a", "b", "c"].map(String::from).into();
-        assert_eq!(listed(&parts), "a, b and c");
-        assert_eq!(listed(&parts[..1]), "a");
-    }
 }

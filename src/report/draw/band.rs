@@ -94,16 +94,10 @@ fn relative(sheet: &Sheet, key: Key) -> Option<f64> {
 
 fn correlation(sheet: &Sheet) -> Option<[[f64; 6]; 6]> {
     let known = sheet.correlation.as_ref()?;
-    let place = |key: Key| {
-        known
-            .parameters
-            .iter()
-            .position(|name| name == key.as_str())
-    };
     let mut out = [[0.0; 6]; 6];
     for (row, a) in out.iter_mut().zip(MOVERS) {
         for (slot, b) in row.iter_mut().zip(MOVERS) {
-            *slot = *known.matrix.get(place(a)?)?.get(place(b)?)?;
+            *slot = known.coefficient(a, b)?;
         }
     }
     Some(out)
