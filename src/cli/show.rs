@@ -20,8 +20,10 @@ use crate::store;
 #[command(after_help = EXAMPLES)]
 pub struct ShowArgs {
     /// A sheet (NAME.driver.json), or a line that begins with farcone:1, or - to read either from standard input
-    #[arg(value_name = "SHEET|LINE|-")]
-    what: String,
+    ///
+    /// A line is best put between quotation marks; its words are put together again where they were not.
+    #[arg(value_name = "SHEET|LINE|-", required = true, num_args = 1..)]
+    what: Vec<String>,
 
     /// Draw the sheet's curves as well
     #[arg(long)]
@@ -41,7 +43,8 @@ Examples:
 Exit codes: 0 good or usable, 1 it could not be read, 2 usage, 3 a take has to be made again.";
 
 pub fn run(args: &ShowArgs) -> Result<u8, Failure> {
-    if args.what == "-" {
+    let what = args.what.join(" ");
+    if what == "-" {
         let mut text = String::new();
         std::io::stdin()
             .read_to_string(&mut text)
@@ -61,15 +64,13 @@ pub fn run(args: &ShowArgs) -> Result<u8, Failure> {
             show_line(&text, args)
         };
     }
-    if is_chat_line(&args.what) {
-        return show_line(&args.what, args);
+    if is_chat_line(&what) {
+        return show_line(&what, args);
     }
-    let path = Path::new(&args.what);
-    if path.symlink_metadata().is_err()
-        && (args.what.contains(' ') || args.what.contains("farcone:"))
-    {
+    let path = Path::new(&what);
+    if path.symlink_metadata().is_err() && (what.contains(' ') || what.contains("farcone:")) {
         // More likely a text that was pasted than the name of a file.
-        return show_line(&args.what, args);
+        return show_line(&what, args);
     }
     if path.is_dir() {
         return Err(Failure::usage(

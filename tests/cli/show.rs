@@ -58,6 +58,11 @@ fn a_good_line_says_go_on() {
         shown.out
     );
 
+    // Without quotation marks it comes in several words.
+    let words: Vec<&str> = ["show"].into_iter().chain(line.split(' ')).collect();
+    let loose = run(&words);
+    assert_eq!((loose.code, loose.out.as_str()), (0, shown.out.as_str()));
+
     // Pasted into standard input, broken over two lines.
     let mut child = farcone(["show", "-"])
         .stdin(Stdio::piped())
@@ -123,6 +128,14 @@ fn what_cannot_be_read_is_refused() {
     let folder = run(["show", path.to_str().unwrap()]);
     assert_eq!(folder.code, 2);
     assert!(folder.err.contains("farcone fit"), "{}", folder.err);
+    // Of two lines the worse one counts.
+    let redo = ChatLine {
+        verdict: "redo".into(),
+        ..ChatLine::read(&line).unwrap()
+    };
+    let both = run(["show", &format!("{line}\n{redo}")]);
+    assert_eq!(both.code, 3, "{}", both.err);
+    assert_eq!(both.out.matches("Verdict:").count(), 2, "{}", both.out);
     let missing = run(["show", "no-such.driver.json"]);
     assert_eq!(missing.code, 1);
     let later = tempfile::NamedTempFile::with_suffix(".driver.json").unwrap();
