@@ -16,6 +16,7 @@ mod common;
 use std::path::Path;
 use std::process::Command;
 
+use common::outside::have;
 use common::{Jig, session, take};
 use farcone::bench::{Mounting, Noise, drivers};
 use farcone::faults::{Expected, Facts, recording_findings};
@@ -27,23 +28,7 @@ use farcone::recording::{Take, WavFormat, read_take, write_wav};
 use farcone::session::{Condition, Data, analyse};
 use farcone::signal::{Envelope, SynchronizedSweep};
 
-/// Whether the programs are there.
-fn have(programs: &[&str]) -> bool {
-    let missing: Vec<&&str> = programs
-        .iter()
-        .filter(|program| Command::new(program).arg("--help").output().is_err())
-        .collect();
-    if missing.is_empty() {
-        return true;
-    }
-    let on_ci = std::env::var_os("CI").is_some_and(|ci| ci == "true");
-    assert!(
-        !on_ci,
-        "{missing:?} is missing (packages lame, opus-tools, ffmpeg)"
-    );
-    println!("skipped: what needs {missing:?} (packages lame, opus-tools, ffmpeg)");
-    false
-}
+const PACKAGES: &str = "lame, opus-tools, ffmpeg";
 
 fn run(program: &str, arguments: &[&str], folder: &Path) {
     let output = Command::new(program)
@@ -185,7 +170,7 @@ fn assert_lossy_or_harmless(what: &str, steps: &[&[&str]]) {
 #[test]
 #[ignore = "needs encoders"]
 fn mp3() {
-    if !have(&["lame"]) {
+    if !have(&["lame"], PACKAGES) {
         return;
     }
     let steps = |kbits: &'static str| -> [Vec<&str>; 2] {
@@ -216,7 +201,7 @@ fn mp3() {
 #[test]
 #[ignore = "needs encoders"]
 fn opus() {
-    if !have(&["opusenc", "opusdec"]) {
+    if !have(&["opusenc", "opusdec"], PACKAGES) {
         return;
     }
     for kbits in ["24", "96", "160"] {
@@ -240,7 +225,7 @@ fn opus() {
 #[test]
 #[ignore = "needs encoders"]
 fn aac_and_flac() {
-    if !have(&["ffmpeg"]) {
+    if !have(&["ffmpeg"], PACKAGES) {
         return;
     }
     let quiet = ["ffmpeg", "-nostdin", "-v", "error", "-i"];

@@ -8,34 +8,10 @@
 
 mod common;
 
-use common::{Jig, good_mass, session, sweep, take};
-use farcone::bench::{Mounting, drivers};
+use common::with_added_mass;
 use farcone::compare::{ClaimError, Judged, Whether, compare, hold, parse_claims, run_in};
-use farcone::jig::Wiring;
 use farcone::parameters::Key;
-use farcone::progress::Unwatched;
-use farcone::quantity::Stated;
-use farcone::session::{Condition, analyse};
 use farcone::sheet::Sheet;
-
-/// A real sheet whose figures are then replaced by hand.
-fn sheet() -> Sheet {
-    let driver = &drivers()[3];
-    let jig = Jig::new(Wiring::AcrossDriver, 47.0);
-    let stimulus = sweep(2.0, jig.rate_hz);
-    let mass_kg = good_mass(driver);
-    let free = jig.driver(driver, &Mounting::FreeAir, &stimulus, 1);
-    let heavy = Mounting::AddedMass {
-        added_mass_kg: mass_kg,
-    };
-    let heavy = jig.driver(driver, &heavy, &stimulus, 2);
-    let mass_kg = Stated::within(mass_kg, 0.01 * mass_kg);
-    let takes = vec![
-        take("free-air", Condition::FreeAir, free),
-        take("added-mass", Condition::AddedMass { mass_kg }, heavy),
-    ];
-    analyse(session(&jig, driver.sd_m2, takes), &mut Unwatched).unwrap()
-}
 
 /// The sheet with these figures: value, uncertainty within the takes, and from one set-up to the next.
 fn with(sheet: &Sheet, label: &str, figures: &[(Key, f64, f64, f64)]) -> Sheet {
@@ -56,7 +32,7 @@ const ROUNDING: f64 = 1e-12;
 
 #[test]
 fn a_difference_counts_in_joint_uncertainties() {
-    let base = sheet();
+    let base = with_added_mass();
     let a = with(&base, "a", &[(Key::Fs, 100.0, 0.3, 0.4)]);
     // √(0.3² + 0.4² + 1.2² + 0.5²) = √1.94
     let b = with(&base, "b", &[(Key::Fs, 104.0, 1.2, 0.5)]);
@@ -74,7 +50,7 @@ fn a_difference_counts_in_joint_uncertainties() {
 
 #[test]
 fn the_closest_pair_comes_first_and_the_odd_one_is_named() {
-    let base = sheet();
+    let base = with_added_mass();
     let unit = |label, fs_hz: f64, qts: f64| {
         with(
             &base,
@@ -111,7 +87,7 @@ fn the_closest_pair_comes_first_and_the_odd_one_is_named() {
 
 #[test]
 fn an_unknown_doubt_judges_nothing() {
-    let base = sheet();
+    let base = with_added_mass();
     let mut a = with(&base, "a", &[(Key::Fs, 100.0, 0.1, 0.1)]);
     let b = with(&base, "b", &[(Key::Fs, 200.0, 0.1, 0.1)]);
     let mut entry = a.parameters.get(Key::Fs).unwrap().clone();
@@ -133,7 +109,7 @@ fn an_unknown_doubt_judges_nothing() {
 
 #[test]
 fn running_in_softens_the_suspension_and_nothing_else() {
-    let base = sheet();
+    let base = with_added_mass();
     let before = with(
         &base,
         "before",
@@ -174,7 +150,7 @@ fn running_in_softens_the_suspension_and_nothing_else() {
 #[test]
 fn claims_hold_within_the_interval() {
     let base = with(
-        &sheet(),
+        &with_added_mass(),
         "a",
         &[
             (Key::Fs, 100.0, 0.6, 0.8),

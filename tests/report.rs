@@ -13,38 +13,17 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::OnceLock;
 
-use common::{Jig, good_mass, session, sweep, take};
-use farcone::bench::{Mounting, drivers};
-use farcone::jig::Wiring;
+use common::outside::have;
+use common::with_added_mass;
 use farcone::parameters::Key;
-use farcone::progress::Unwatched;
-use farcone::quantity::{Stated, format_estimate};
+use farcone::quantity::format_estimate;
 use farcone::report::{Options, ReportError, html, plots};
-use farcone::session::{Condition, analyse};
 use farcone::sheet::{Dimensions, Finding, Sheet};
 
 /// A real sheet with two free-air takes' worth of everything; made once.
 fn sheet() -> Sheet {
     static SHEET: OnceLock<Sheet> = OnceLock::new();
-    SHEET
-        .get_or_init(|| {
-            let driver = &drivers()[3];
-            let jig = Jig::new(Wiring::AcrossDriver, 47.0);
-            let stimulus = sweep(2.0, jig.rate_hz);
-            let mass_kg = good_mass(driver);
-            let free = jig.driver(driver, &Mounting::FreeAir, &stimulus, 1);
-            let heavy = Mounting::AddedMass {
-                added_mass_kg: mass_kg,
-            };
-            let heavy = jig.driver(driver, &heavy, &stimulus, 2);
-            let mass_kg = Stated::within(mass_kg, 0.01 * mass_kg);
-            let takes = vec![
-                take("free-air", Condition::FreeAir, free),
-                take("added-mass", Condition::AddedMass { mass_kg }, heavy),
-            ];
-            analyse(session(&jig, driver.sd_m2, takes), &mut Unwatched).unwrap()
-        })
-        .clone()
+    SHEET.get_or_init(with_added_mass).clone()
 }
 
 const HOSTILE: &str = "<script>alert(1)</script> \"quoted\" 'n' & co\nline two\u{202e}\u{7}";
@@ -503,24 +482,6 @@ fn the_plots_are_whole() {
     );
 }
 
-/// Whether the programs are there.
-fn have(programs: &[&str]) -> bool {
-    let missing: Vec<&&str> = programs
-        .iter()
-        .filter(|program| Command::new(program).arg("--version").output().is_err())
-        .collect();
-    if missing.is_empty() {
-        return true;
-    }
-    let on_ci = std::env::var_os("CI").is_some_and(|ci| ci == "true");
-    assert!(
-        !on_ci,
-        "{missing:?} is missing (packages chromium, nodejs, npm, poppler-utils)"
-    );
-    println!("skipped: what needs {missing:?} (packages chromium, nodejs, npm, poppler-utils)");
-    false
-}
-
 fn run(command: &mut Command) -> String {
     let output = command.output().unwrap();
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
@@ -537,7 +498,10 @@ fn gallery() -> PathBuf {
 #[test]
 #[ignore = "needs a browser"]
 fn a_browser_has_nothing_to_say_against_it() {
-    if !have(&["chromium", "node", "npm", "pdftoppm"]) {
+    if !have(
+        &["chromium", "node", "npm", "pdftoppm"],
+        "chromium, nodejs, npm, poppler-utils",
+    ) {
         return;
     }
     let out = gallery();

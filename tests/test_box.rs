@@ -8,28 +8,14 @@
     reason = "a test fails by panicking, prints what it measured, and this one runs programs"
 )]
 
+#[path = "common/outside.rs"]
+mod outside;
+
 use std::path::Path;
 use std::process::Command;
 
+use outside::python;
 use serde_json::Value;
-
-/// The Python that has trimesh: `FARCONE_PYTHON`, as `.ci/run` sets it, or `python3`. `None` where there is none and none has to be.
-fn python() -> Option<String> {
-    let python = std::env::var("FARCONE_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let there = Command::new(&python)
-        .args(["-c", "import trimesh, scipy"])
-        .output()
-        .is_ok_and(|output| output.status.success());
-    let has_to_be = std::env::var_os("CI").is_some_and(|ci| ci == "true");
-    assert!(
-        there || !has_to_be,
-        "trimesh is missing (PyPI: trimesh, scipy)"
-    );
-    if !there {
-        println!("skipped: what needs trimesh (PyPI: trimesh, scipy)");
-    }
-    there.then_some(python)
-}
 
 /// What trimesh says of a box made with these flags.
 fn judged(python: &str, folder: &Path, name: &str, flags: &str) -> Value {
@@ -55,7 +41,7 @@ fn judged(python: &str, folder: &Path, name: &str, flags: &str) -> Value {
 fn trimesh_finds_boxes_closed_and_their_air_exact() {
     /// What is promised.
     const PROMISED: f64 = 1e-3;
-    let Some(python) = python() else {
+    let Some(python) = python(&["trimesh", "scipy"], "trimesh, scipy") else {
         return;
     };
     let folder = tempfile::tempdir().unwrap();

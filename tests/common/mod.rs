@@ -1,14 +1,18 @@
 //! A session on the virtual bench, for tests that need one.
 #![allow(dead_code, reason = "each test file uses its own part")]
 
+pub mod outside;
+
 use farcone::Complex64;
 use farcone::air::{Air, AirInput, PressureInput};
 use farcone::bench::{self, Bench, Element, InventedDriver, Mounting};
 use farcone::fit::Choice;
 use farcone::jig::Wiring;
+use farcone::progress::Unwatched;
 use farcone::quantity::{Spread, Stated};
 use farcone::recording::Take;
-use farcone::session::{Condition, Cone, Data, JigInput, Session, SessionTake};
+use farcone::session::{Condition, Cone, Data, JigInput, Session, SessionTake, analyse};
+use farcone::sheet::Sheet;
 use farcone::signal::{Envelope, SynchronizedSweep};
 
 /// A number from 0 to 1 that depends on the seed alone.
@@ -163,4 +167,23 @@ pub fn good_mass(driver: &InventedDriver) -> f64 {
 
 pub fn magnitude(z: Complex64) -> f64 {
     z.norm()
+}
+
+/// A real sheet of a free-air take and one with an added mass.
+pub fn with_added_mass() -> Sheet {
+    let driver = &bench::drivers()[3];
+    let jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    let stimulus = sweep(2.0, jig.rate_hz);
+    let mass_kg = good_mass(driver);
+    let free = jig.driver(driver, &Mounting::FreeAir, &stimulus, 1);
+    let heavy = Mounting::AddedMass {
+        added_mass_kg: mass_kg,
+    };
+    let heavy = jig.driver(driver, &heavy, &stimulus, 2);
+    let mass_kg = Stated::within(mass_kg, 0.01 * mass_kg);
+    let takes = vec![
+        take("free-air", Condition::FreeAir, free),
+        take("added-mass", Condition::AddedMass { mass_kg }, heavy),
+    ];
+    analyse(session(&jig, driver.sd_m2, takes), &mut Unwatched).unwrap()
 }

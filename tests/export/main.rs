@@ -15,6 +15,8 @@ mod golden;
 mod labels;
 mod literal;
 mod netlist;
+#[path = "../common/outside.rs"]
+mod outside;
 mod readers;
 mod simulator;
 mod tools;

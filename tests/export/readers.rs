@@ -11,7 +11,8 @@ use serde_json::Value;
 use super::any::any_sheet;
 use super::labels::HOSTILE;
 use super::literal::{self, Given};
-use super::tools::{have, python, run};
+use super::outside::{have, python};
+use super::tools::run;
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -73,7 +74,7 @@ fn floats(list: &Value) -> Vec<f64> {
 fn scikit_rf_reads_the_impedance() {
     /// Method: what is promised; scikit-rf goes through reflection coefficients.
     const PROMISED: f64 = 1e-6;
-    let Some(python) = python(&["skrf"]) else {
+    let Some(python) = python(&["skrf"], "scikit-rf, jsonschema") else {
         return;
     };
     let folder = tempfile::tempdir().unwrap();
@@ -99,7 +100,7 @@ fn scikit_rf_reads_the_impedance() {
 #[test]
 #[ignore = "needs Python"]
 fn pythons_csv_reads_the_tables() {
-    let Some(python) = python(&["csv"]) else {
+    let Some(python) = python(&["csv"], "scikit-rf, jsonschema") else {
         return;
     };
     let folder = tempfile::tempdir().unwrap();
@@ -146,7 +147,7 @@ fn pythons_csv_reads_the_tables() {
 #[test]
 #[ignore = "needs Python with jsonschema"]
 fn jsonschema_accepts_the_sheet() {
-    let Some(python) = python(&["jsonschema"]) else {
+    let Some(python) = python(&["jsonschema"], "scikit-rf, jsonschema") else {
         return;
     };
     let folder = tempfile::tempdir().unwrap();
@@ -225,7 +226,7 @@ fn reach(outline: &[[f64; 2]], from: [f64; 2]) -> f64 {
 fn a_panel_has_the_typed_cut_out_and_screws() {
     /// OpenSCAD writes SVG with six digits.
     const WRITTEN_MM: f64 = 1e-3;
-    if !have("openscad", "Debian: openscad") {
+    if !have(&["openscad"], "openscad") {
         return;
     }
     let sheet = literal::plain().sheet();
@@ -272,7 +273,7 @@ fn a_panel_has_the_typed_cut_out_and_screws() {
 #[test]
 #[ignore = "needs OpenSCAD"]
 fn a_label_in_a_model_is_the_label() {
-    if !have("openscad", "Debian: openscad") {
+    if !have(&["openscad"], "openscad") {
         return;
     }
     let folder = tempfile::tempdir().unwrap();

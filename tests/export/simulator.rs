@@ -11,7 +11,8 @@ use farcone::sheet::Sheet;
 use super::any::any_sheet;
 use super::labels::HOSTILE;
 use super::literal::{self, Given};
-use super::tools::{have, run};
+use super::outside::have;
+use super::tools::run;
 
 /// Method: what is promised for coils of lumped elements, and for ladders.
 const LUMPED: f64 = 1e-4;
@@ -94,7 +95,7 @@ fn worst_impedance_error(sheet: &Sheet) -> f64 {
 #[test]
 #[ignore = "needs ngspice"]
 fn the_impedance_is_the_sheets() {
-    if !have("ngspice", "Debian: ngspice") {
+    if !have(&["ngspice"], "ngspice") {
         return;
     }
     for (given, promised) in [
@@ -126,7 +127,7 @@ fn the_impedance_is_the_sheets() {
 #[test]
 #[ignore = "needs ngspice"]
 fn any_sheet_simulates() {
-    if !have("ngspice", "Debian: ngspice") {
+    if !have(&["ngspice"], "ngspice") {
         return;
     }
     let mut worst: f64 = 0.0;
@@ -150,7 +151,7 @@ fn any_sheet_simulates() {
 #[test]
 #[ignore = "needs ngspice"]
 fn the_pins_move_as_the_cone_does() {
-    if !have("ngspice", "Debian: ngspice") {
+    if !have(&["ngspice"], "ngspice") {
         return;
     }
     for creep in [None, Some((0.1, 42.0))] {
@@ -243,7 +244,7 @@ fn a_closed_box_from_exported_files_alone() {
     const READ_OFF: f64 = 1e-3;
     /// Method: the real sheet's parameters are averages over circuits, its subcircuit is one of them with a little creep.
     const AVERAGED: f64 = 3e-3;
-    if !have("ngspice", "Debian: ngspice") {
+    if !have(&["ngspice"], "ngspice") {
         return;
     }
     let real =
