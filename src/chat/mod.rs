@@ -2,7 +2,7 @@
 //! before any file has arrived.
 //!
 //! ```text
-//! farcone:1 [left unit] after free-air-2: fs=96.35Hz re=5.681ohm qms=4.313 qes=0.8214 qts=0.6899 usable hum,jig-old ~9K2QF
+//! farcone:1 [left unit] after free-air-2: fs=96.35Hz re=5.681ohm qms=4.313 qes=0.8214 qts=0.6899 usable distorted,leads-large ~WXRVK
 //! ```
 //!
 //! Plain ASCII but for the label, no character that a messenger turns into another one or a shell takes for its own between double

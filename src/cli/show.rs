@@ -37,7 +37,7 @@ pub struct ShowArgs {
 const EXAMPLES: &str = "\
 Examples:
   farcone show tidepool-3.driver.json --plot
-  farcone show \"farcone:1 [left unit] after free-air-2: fs=96.35Hz re=5.681ohm qms=4.313 qes=0.8214 qts=0.6899 good ~4JQ00\"
+  farcone show \"farcone:1 [left unit] after free-air-2: fs=96.35Hz re=5.681ohm qms=4.313 qes=0.8214 qts=0.6899 good ~NP630\"
   farcone show -          paste the line, then press Ctrl-D
 
 Exit codes: 0 good or usable, 1 it could not be read, 2 usage, 3 a take has to be made again.";

@@ -148,3 +148,14 @@ fn what_cannot_be_read_is_refused() {
         refused.err
     );
 }
+
+#[test]
+fn the_examples_of_page_and_help_can_be_read() {
+    let page = include_str!("../../docs/chat-line.md").to_owned();
+    let help = run(["show", "--help"]).out;
+    for (text, verdict) in [(page, "usable"), (help, "good")] {
+        let begin = text.find("farcone:1 [").expect("an example");
+        let line = ChatLine::read(&text[begin..]);
+        assert_eq!(line.expect("a line that reads").verdict, verdict);
+    }
+}
