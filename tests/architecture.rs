@@ -23,7 +23,7 @@ const LEVELS: &[&[&str]] = &[
     &["parameters"],
     &["enclosure", "level", "sheet", "test_box"],
     &["chat", "compare", "session"],
-    &["export", "bundle", "report"],
+    &["bundle", "desk", "export", "report"],
     &["kit"],
 ];
 

@@ -3,7 +3,8 @@
 use std::io;
 
 use farcone::bench::BenchError;
-use farcone::capture::{CaptureError, PlaybackError};
+use farcone::capture::CaptureError;
+use farcone::desk::SoundError;
 use farcone::export::ExportError;
 use farcone::recording::RecordingError;
 use farcone::report::ReportError;
@@ -51,7 +52,7 @@ pub enum Failure {
     #[error(transparent)]
     Capture(#[from] CaptureError),
     #[error(transparent)]
-    Playback(#[from] PlaybackError),
+    Sound(#[from] SoundError),
     /// Ctrl-C, or the answer to a question.
     #[error("stopped; what was recorded before is kept")]
     Stopped,
@@ -80,7 +81,7 @@ impl Failure {
             Self::Arguments(_)
             | Self::Usage { .. }
             | Self::Stimulus(_)
-            | Self::Playback(_)
+            | Self::Sound(_)
             | Self::TestBox(_) => EXIT_USAGE,
             Self::Stopped => EXIT_STOPPED,
             Self::SetUp { .. } => EXIT_REDO,

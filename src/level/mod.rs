@@ -10,4 +10,4 @@ mod reading;
 mod seek;
 
 pub use reading::{BurstJig, DriverVolts, Limitation, Reading, read_burst, read_calibration_burst};
-pub use seek::{Chosen, Goal, Limit, Next, Seek};
+pub use seek::{Chosen, Goal, INPUT_PEAK_DBFS, Limit, Next, Seek};

@@ -36,7 +36,7 @@ impl Goal {
 }
 
 /// Inputs are not driven above this peak, dBFS.
-const INPUT_PEAK_DBFS: f64 = -6.0;
+pub const INPUT_PEAK_DBFS: f64 = -6.0;
 /// Largest step, dB: a factor of four shows enough of what comes, and a wrong guess at the noise cannot run away.
 const LARGEST_STEP_DB: f64 = 12.0;
 /// Smallest step worth a burst, dB.

@@ -12,9 +12,9 @@ use crate::fit::{Fit, Observation};
 use crate::parameters::{Key, Known, SmallSignal, SpreadOrigin, rating_ohm};
 use crate::quantity::Stated;
 use crate::sheet::{
-    AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, Evidence,
-    JigEntry, Origin, ParameterEntry, Parameters, PhotoEntry, SCHEMA, Share, Sheet, StatedEntry,
-    TakeEntry, ValueEntry,
+    AirEntry, CandidateEntry, CircuitEntry, Conditions, Correlation, CurveEntry, JigEntry, Origin,
+    ParameterEntry, Parameters, PhotoEntry, SCHEMA, Share, Sheet, StatedEntry, TakeEntry,
+    ValueEntry,
 };
 
 /// Everything that goes into a sheet.
@@ -41,7 +41,7 @@ pub(super) fn sheet(result: &Whole<'_>) -> Sheet {
         schema: SCHEMA.to_owned(),
         label: result.session.label.clone(),
         verdict: Verdict::of(&findings).as_str().to_owned(),
-        findings: findings.iter().map(finding_entry).collect(),
+        findings: findings.iter().map(Into::into).collect(),
         parameters: outcome
             .parameters
             .as_ref()
@@ -112,21 +112,6 @@ fn stated(stated: &Stated, unit: &str) -> StatedEntry {
 /// A number as JSON can hold it: what is not finite is unknown.
 fn known(value: f64) -> Option<f64> {
     value.is_finite().then_some(value)
-}
-
-fn finding_entry(finding: &Finding) -> crate::sheet::Finding {
-    crate::sheet::Finding {
-        code: finding.code.as_str().to_owned(),
-        severity: finding.severity.as_str().to_owned(),
-        take: finding.take.clone(),
-        message: finding.message.clone(),
-        advice: finding.advice.clone(),
-        evidence: finding.evidence.as_ref().map(|evidence| Evidence {
-            value: known(evidence.value),
-            unit: evidence.unit.to_owned(),
-            limit: evidence.limit.and_then(known),
-        }),
-    }
 }
 
 fn parameters(result: &SmallSignal) -> Parameters {

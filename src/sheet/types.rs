@@ -72,6 +72,25 @@ pub struct Evidence {
     pub limit: Option<f64>,
 }
 
+impl From<&crate::finding::Finding> for Finding {
+    fn from(finding: &crate::finding::Finding) -> Self {
+        // What is not finite is unknown: JSON has no number for it.
+        let known = |value: f64| value.is_finite().then_some(value);
+        Self {
+            code: finding.code.as_str().to_owned(),
+            severity: finding.severity.as_str().to_owned(),
+            take: finding.take.clone(),
+            message: finding.message.clone(),
+            advice: finding.advice.clone(),
+            evidence: finding.evidence.as_ref().map(|evidence| Evidence {
+                value: known(evidence.value),
+                unit: evidence.unit.to_owned(),
+                limit: evidence.limit.and_then(known),
+            }),
+        }
+    }
+}
+
 /// Correlation coefficients.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Correlation {

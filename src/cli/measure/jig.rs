@@ -17,7 +17,7 @@ use super::{StepName, screens, start, volts};
 use crate::cli::args::DriverArgs;
 use crate::cli::console::{self, Look};
 use crate::cli::failure::Failure;
-use crate::cli::live::{Desk, LevelArgs, LiveArgs, On, SoundArgs, TONE_HZ, full_scale_v, stop};
+use crate::cli::live::{LevelArgs, LiveArgs, LiveDesk, On, SoundArgs, TONE_HZ, full_scale_v, stop};
 use crate::cli::{EXIT_GOOD, today, values, view};
 use crate::store::{self, NewProfile};
 
@@ -342,7 +342,7 @@ fn calibrate_volts(args: &VoltsArgs) -> Result<u8, Failure> {
             "make it again with --host, --output and --input",
         )
     })?;
-    let mut desk = Desk::open(&devices, &profile.jig, &args.sound, &args.level, false)?;
+    let mut desk = LiveDesk::open(&devices, &profile.jig, &args.sound, &args.level, false)?;
     let full_scale_v = match (args.reading, args.level.level) {
         (Some(reading), Some(level_dbfs)) => {
             let playback = desk.sound().tone(TONE_HZ, level_dbfs, volts::TONE_S)?;

@@ -3,8 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use farcone::capture::CaptureError;
+use farcone::desk::{N_REPEATS, burst_line, by_chance, chosen_line};
 use farcone::finding::{Finding, Severity};
-use farcone::level::{Chosen, Goal, Limit, Limitation, Reading};
+use farcone::level::Reading;
 use farcone::progress::Unwatched;
 use farcone::session::{
     CheckReading, Condition, JigReading, SessionFile, SessionTake, TakeFile, analyse, read_jig,
@@ -16,7 +17,7 @@ use farcone::quantity::Stated;
 
 use super::ask::{Dialogue, Ready};
 use crate::cli::failure::Failure;
-use crate::cli::live::{Desk, LiveArgs, Made, N_REPEATS, Sought, by_chance};
+use crate::cli::live::{LiveArgs, LiveDesk, Made, Sought};
 use crate::cli::view;
 use crate::store::{self, SessionFolder, StoreError};
 
@@ -38,7 +39,7 @@ pub enum Done {
 pub struct Job {
     pub folder: SessionFolder,
     pub session: SessionFile,
-    pub desk: Desk,
+    pub desk: LiveDesk,
     pub dialogue: Dialogue,
     driver_level_dbfs: Option<f64>,
     calibration_level_dbfs: Option<f64>,
@@ -53,11 +54,11 @@ impl Job {
     pub fn new(
         folder: SessionFolder,
         session: SessionFile,
-        mut desk: Desk,
+        mut desk: LiveDesk,
         dialogue: Dialogue,
     ) -> Result<Self, Failure> {
-        desk.source_full_scale_v = session.source_full_scale_v.map(|stated| stated.value);
-        desk.amplifier |= session.amplifier;
+        desk.agreed().source_full_scale_v = session.source_full_scale_v.map(|stated| stated.value);
+        desk.agreed().amplifier |= session.amplifier;
         let job = Self {
             // A session that goes on goes on as loud as it was.
             driver_level_dbfs: last_level(&session, false),
@@ -173,16 +174,20 @@ impl Job {
     /// Notes the volts at the source input's full scale.
     pub fn set_full_scale(&mut self, full_scale_v: Stated) -> Result<(), Failure> {
         self.session.source_full_scale_v = Some(full_scale_v);
-        self.desk.source_full_scale_v = Some(full_scale_v.value);
+        self.desk.agreed().source_full_scale_v = Some(full_scale_v.value);
         self.save()
     }
 
     /// Opens the card again, after the session's devices have changed.
     pub fn reopen(&mut self, live: &LiveArgs) -> Result<(), Failure> {
         let (jig, devices) = super::start::needed(&self.session)?;
-        let mut desk = Desk::open(&devices, &jig, &live.sound, &live.level, false)?;
-        desk.source_full_scale_v = self.desk.source_full_scale_v;
-        desk.amplifier = self.desk.amplifier;
+        let mut desk = LiveDesk::open(&devices, &jig, &live.sound, &live.level, false)?;
+        let (volts, amplifier) = (
+            self.desk.agreed().source_full_scale_v,
+            self.desk.agreed().amplifier,
+        );
+        desk.agreed().source_full_scale_v = volts;
+        desk.agreed().amplifier = amplifier;
         self.desk = desk;
         Ok(())
     }
@@ -302,8 +307,11 @@ impl Job {
             }
             Sought::Level { level_dbfs, chosen } => {
                 if let Some(chosen) = chosen {
-                    self.dialogue
-                        .say(&chosen_line(&chosen, &self.desk.goal(condition)));
+                    self.dialogue.say(&chosen_line(
+                        &chosen,
+                        &self.desk.goal(condition),
+                        Some(["--ceiling", "--length"]),
+                    ));
                 }
                 level_dbfs
             }
@@ -425,68 +433,4 @@ fn peak_dbfs(made: &Made) -> f64 {
     let samples = made.take.source().iter().chain(made.take.driver());
     let peak = samples.fold(0.0, |m: f32, v| if v.abs() > m { v.abs() } else { m });
     20.0 * f64::from(peak).log10()
-}
-
-fn burst_line(reading: &Reading) -> String {
-    let mut line = format!(
-        "Burst at {:.0} dBFS: inputs up to {:.0} dBFS",
-        reading.playback_dbfs, reading.input_peak_dbfs
-    );
-    match (reading.readout, reading.relative_uncertainty) {
-        (Some(seen), Some(u)) if u < 0.1 => line.push_str(&format!(
-            ", fs about {:.0} Hz, ±{:.2} % from noise",
-            seen.fs_hz.value,
-            200.0 * u
-        )),
-        (_, Some(u)) => line.push_str(&format!(", ±{:.2} % from noise", 200.0 * u)),
-        _ => line.push_str(", too quiet to read"),
-    }
-    if let Some(strained) = reading.strained {
-        line.push_str(&format!("; {}", strain(strained)));
-    }
-    line
-}
-
-fn strain(limitation: Limitation) -> &'static str {
-    match limitation {
-        Limitation::Clipped => "an input clips",
-        Limitation::OutputGaveIn => "the output delivers less than it should",
-        Limitation::Distorted => "the driver distorts",
-    }
-}
-
-fn chosen_line(chosen: &Chosen, goal: &Goal) -> String {
-    let why = match chosen.limit {
-        Limit::Served => "quiet, and enough".to_owned(),
-        Limit::Ceiling => format!(
-            "not louder, because of the ceiling of {:.0} dBFS (--ceiling)",
-            goal.ceiling_dbfs
-        ),
-        Limit::DriverVolts => format!(
-            "not louder, so that the driver gets at most {} V at its resonance",
-            goal.driver_peak_v
-        ),
-        Limit::InputPeak => format!(
-            "not louder, so that the inputs stay below {:.0} dBFS",
-            super::levels::INPUT_PEAK_DBFS
-        ),
-        Limit::Strain(limitation) => format!("not louder, because {}", strain(limitation)),
-        _ => String::new(),
-    };
-    let mut line = format!("Level: {:.0} dBFS, {why}.", chosen.playback_dbfs);
-    if let Some(peak_v) = chosen.driver_peak_v {
-        line.push_str(&format!(
-            " The driver gets {:.0} mV at its resonance.",
-            1000.0 * peak_v
-        ));
-    }
-    if let Some(u) = chosen.relative_uncertainty
-        && u > goal.relative_uncertainty
-    {
-        line.push_str(&format!(
-            " Noise will leave about ±{:.1} %: make several takes, or longer ones (--length).",
-            200.0 * u
-        ));
-    }
-    line
 }

@@ -1,6 +1,6 @@
 //! The free-air take at several levels: how much the driver changes when it is driven harder.
 
-use farcone::level::Goal;
+use farcone::level::{Goal, INPUT_PEAK_DBFS};
 use farcone::session::Condition;
 
 use super::job::Job;
@@ -8,8 +8,6 @@ use crate::cli::failure::Failure;
 
 /// Between two levels, dB.
 const STEP_DB: f64 = 6.0;
-/// Inputs stay below this peak, dBFS, as in the search for the level.
-pub const INPUT_PEAK_DBFS: f64 = -6.0;
 
 /// Makes the takes that are missing for `n_levels` levels, of which one is the driver's own. They reach as far up as ceiling,
 /// inputs and the driver's voltage allow, and down from there.

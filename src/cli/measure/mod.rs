@@ -23,7 +23,7 @@ use super::args::DriverArgs;
 use super::console::{self, Look};
 use super::failure::Failure;
 use super::fit::exit_code;
-use super::live::{Desk, LevelArgs, LiveArgs, stop};
+use super::live::{LevelArgs, LiveArgs, LiveDesk, stop};
 use super::{EXIT_GOOD, values, view};
 use ask::Dialogue;
 use job::Job;
@@ -216,7 +216,7 @@ fn open_job(
     if !dialogue.can_ask() {
         start::refuse_blind_amplifier(&started.session)?;
     }
-    let desk = Desk::open(&devices, &jig, sound, &level, false)?;
+    let desk = LiveDesk::open(&devices, &jig, sound, &level, false)?;
     devices.sample_rate_hz = desk.sample_rate_hz();
     started.session.devices = Some(devices);
     let mut job = Job::new(started.folder, started.session, desk, dialogue)?;

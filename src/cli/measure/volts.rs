@@ -5,7 +5,7 @@ use farcone::session::Condition;
 
 use super::ask::Dialogue;
 use crate::cli::failure::Failure;
-use crate::cli::live::{Desk, On, TONE_HZ, full_scale_v};
+use crate::cli::live::{LiveDesk, On, TONE_HZ, full_scale_v};
 use crate::cli::values;
 
 /// First level, dBFS: behind an amplifier of 30 V peak it is 95 mV.
@@ -19,7 +19,7 @@ const WORTHWHILE_V: f64 = 0.05;
 
 /// Plays a tone, louder on request, until a meter between source node and ground reads something; returns the peak volts at the
 /// source input's full scale.
-pub fn ask_full_scale_v(desk: &mut Desk, dialogue: &Dialogue) -> Result<Stated, Failure> {
+pub fn ask_full_scale_v(desk: &mut LiveDesk, dialogue: &Dialogue) -> Result<Stated, Failure> {
     dialogue.say(&format!(
         "Set a meter to AC volts, its probes on the source node and on ground. A tone of {TONE_HZ:.0} Hz sounds for {TONE_S:.0} s, \
          very quietly at first. Read the meter while it sounds."
@@ -46,7 +46,7 @@ pub fn ask_full_scale_v(desk: &mut Desk, dialogue: &Dialogue) -> Result<Stated, 
                     "The recording holds no clean tone: check that channel 1 is at the source node and turned up. Once more.",
                 ),
             },
-            None if level_dbfs + STEP_DB > desk.sound().ceiling_dbfs() => {
+            None if level_dbfs + STEP_DB > desk.sound().ceiling_dbfs => {
                 return Err(Failure::usage(
                     "the tone is as loud as the ceiling allows, and the meter still shows nothing worth reading",
                     "turn the amplifier's volume up a little, or use a meter with a millivolt range",

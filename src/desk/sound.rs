@@ -1,10 +1,7 @@
 //! The stimulus of a take, of a burst, and of a meter reading.
 
-use farcone::capture::Playback;
-use farcone::signal::{Envelope, Multisine, SynchronizedSweep, Tilt};
-
-use super::SoundArgs;
-use crate::cli::failure::Failure;
+use crate::capture::{Playback, PlaybackError};
+use crate::signal::{Envelope, Multisine, StimulusError, SynchronizedSweep, Tilt};
 
 /// Highest frequency as a part of the sample rate: converters pass it nearly whole, while a stream that is resampled on
 /// its way loses it, which shows.
@@ -30,28 +27,31 @@ const N_PERIODS: usize = 3;
 /// What is played for a take.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sound {
-    multisine: bool,
-    length_s: f64,
-    start_hz: f64,
-    ceiling_dbfs: f64,
-    sample_rate_hz: u32,
+    /// A multisine in place of a sweep.
+    pub multisine: bool,
+    /// Length of the sounding part, s.
+    pub length_s: f64,
+    /// Lowest frequency, Hz.
+    pub start_hz: f64,
+    /// Never above this peak level, dBFS.
+    pub ceiling_dbfs: f64,
+    /// Samples a second.
+    pub sample_rate_hz: u32,
+}
+
+/// Why a sound cannot be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SoundError {
+    /// What was asked for is no stimulus.
+    #[error(transparent)]
+    Stimulus(#[from] StimulusError),
+    /// It may not be played.
+    #[error(transparent)]
+    Playback(#[from] PlaybackError),
 }
 
 impl Sound {
-    pub fn new(args: &SoundArgs, ceiling_dbfs: f64, sample_rate_hz: u32) -> Self {
-        Self {
-            multisine: args.multisine,
-            length_s: args.length,
-            start_hz: args.start,
-            ceiling_dbfs,
-            sample_rate_hz,
-        }
-    }
-
-    pub fn ceiling_dbfs(&self) -> f64 {
-        self.ceiling_dbfs
-    }
-
     /// Lowest and highest frequency, Hz.
     pub fn band_hz(&self) -> (f64, f64) {
         let stop_hz = STOP * f64::from(self.sample_rate_hz);
@@ -87,7 +87,10 @@ impl Sound {
     }
 
     /// The whole stimulus at a peak level.
-    pub fn full(&self, level_dbfs: f64) -> Result<Playback, Failure> {
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn full(&self, level_dbfs: f64) -> Result<Playback, SoundError> {
         if !self.multisine {
             return self.sweep(self.length_s, self.envelope(level_dbfs, TAIL_S));
         }
@@ -105,7 +108,10 @@ impl Sound {
     }
 
     /// A short one. Bursts are always sweeps, which show distortion.
-    pub fn burst(&self, level_dbfs: f64) -> Result<Playback, Failure> {
+    ///
+    /// # Errors
+    /// See [`SoundError`].
+    pub fn burst(&self, level_dbfs: f64) -> Result<Playback, SoundError> {
         self.sweep(BURST_S, self.envelope(level_dbfs, BURST_TAIL_S))
     }
 
@@ -124,17 +130,20 @@ impl Sound {
         }
     }
 
-    fn sweep(&self, duration_s: f64, envelope: Envelope) -> Result<Playback, Failure> {
+    fn sweep(&self, duration_s: f64, envelope: Envelope) -> Result<Playback, SoundError> {
         self.playback(&self.synchronized(duration_s, envelope).samples()?)
     }
 
     /// A steady tone, rising and falling slowly.
+    ///
+    /// # Errors
+    /// See [`SoundError`].
     pub fn tone(
         &self,
         frequency_hz: f64,
         level_dbfs: f64,
         length_s: f64,
-    ) -> Result<Playback, Failure> {
+    ) -> Result<Playback, SoundError> {
         let rate_hz = f64::from(self.sample_rate_hz);
         let peak = 10f64.powf(level_dbfs / 20.0);
         let n = (length_s * rate_hz) as usize;
@@ -159,7 +168,7 @@ impl Sound {
         Playback::silence(length_s, self.sample_rate_hz)
     }
 
-    fn playback(&self, samples: &[f64]) -> Result<Playback, Failure> {
+    fn playback(&self, samples: &[f64]) -> Result<Playback, SoundError> {
         Ok(Playback::new(
             samples,
             self.sample_rate_hz,
