@@ -4,6 +4,7 @@
 //! function of it: no files, no clock, randomness from the session's seed.
 
 mod analyse;
+mod assemble;
 mod curves;
 mod driver_state;
 mod file;
@@ -26,6 +27,9 @@ mod typed_jig;
 mod write;
 
 pub use analyse::{analyse, analyse_noting};
+pub use assemble::{
+    AssembleError, assemble, assemble_in_memory, assemble_take, file_key, is_table, sha256_hex,
+};
 pub use curves::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use farcone::impedance::table::TableError;
 use farcone::recording::RecordingError;
-use farcone::session::{ProfileError, SESSION_FILE_NAME, SessionFileError};
+use farcone::session::{AssembleError, ProfileError, SESSION_FILE_NAME, SessionFileError};
 use farcone::sheet::SheetError;
 
 /// Why something could not be read from or written to disk. Each message names the file.
@@ -35,6 +35,11 @@ pub enum StoreError {
     Table { path: PathBuf, source: TableError },
     #[error("{}: a pair of mono recordings was expected here, not an impedance table; give a table on its own", path.display())]
     TableInPair { path: PathBuf },
+    #[error("{}: {source}", folder.display())]
+    Assemble {
+        folder: PathBuf,
+        source: AssembleError,
+    },
     #[error("{}: {source}", path.display())]
     Session {
         path: PathBuf,

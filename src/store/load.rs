@@ -1,31 +1,19 @@
 //! Takes from disk.
 
 use std::fs::{self, File};
-use std::io::{self, BufReader, Read, Seek};
+use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
 
 use farcone::faults::Played;
-use farcone::finding::Finding;
-use farcone::impedance::table::TableFormat;
-use farcone::progress::{Continue, Watcher};
-use farcone::recording::{join_mono, read_take, read_wav};
+use farcone::progress::Watcher;
+use farcone::recording::read_wav;
 use farcone::session::{
-    Data, Photo, SESSION_FILE_NAME, Session, SessionFile, SessionTake, TakeFile,
+    AssembleError, SESSION_FILE_NAME, Session, SessionFile, assemble, sha256_hex,
 };
 use farcone::sheet::Sheet;
-use sha2::{Digest, Sha256};
 
 use super::StoreError;
 use super::files::folder_of;
-
-/// Whether a file is an impedance table, by its name.
-pub fn is_table(path: &Path) -> bool {
-    table_format(path).is_some()
-}
-
-fn table_format(path: &Path) -> Option<TableFormat> {
-    TableFormat::from_name(&path.file_name()?.to_string_lossy())
-}
 
 /// Reads a sheet.
 pub fn read_sheet(path: &Path) -> Result<Sheet, StoreError> {
@@ -58,37 +46,55 @@ pub fn load(
     folder: &Path,
     watcher: &mut dyn Watcher,
 ) -> Result<Session, StoreError> {
-    let n_takes = session.takes.len() as f64;
-    let mut takes = Vec::with_capacity(session.takes.len());
-    for (i, take) in session.takes.iter().enumerate() {
-        // Whoever wants to stop is asked again, with an error of its own, by the analysis.
-        let stage = format!("reading {}", take.name);
-        if watcher.at(&stage, i as f64 / n_takes) == Continue::No {
-            break;
-        }
-        takes.push(load_take(take, folder)?);
-    }
-    let mut session = session.with_data(takes);
-    for photo in &mut session.photos {
-        hash_photo(photo, folder)?;
-    }
-    Ok(session)
+    assemble(session, |file| File::open(folder.join(file)), watcher)
+        .map_err(|error| on_disk(error, folder))
 }
 
-/// Takes a photo's hash, and compares it with the one that was noted.
-fn hash_photo(photo: &mut Photo, folder: &Path) -> Result<(), StoreError> {
-    let path = folder.join(&photo.file);
-    let mut file = File::open(&path).map_err(|source| StoreError::Open {
-        path: path.clone(),
-        source,
-    })?;
-    let hash = sha256(&mut file, &path)?;
-    if photo.sha256.as_ref().is_some_and(|noted| *noted != hash) {
-        let take = format!("photo of {}", photo.of);
-        return Err(StoreError::Changed { path, take });
+/// The error with the file's place on disk.
+fn on_disk(error: AssembleError, folder: &Path) -> StoreError {
+    let at = |file: PathBuf| folder.join(file);
+    match error {
+        AssembleError::Open { file, source } => StoreError::Open {
+            path: at(file),
+            source,
+        },
+        AssembleError::Read { file, source } => StoreError::Read {
+            path: at(file),
+            source,
+        },
+        AssembleError::Take { file, source } => StoreError::Take {
+            path: at(file),
+            source,
+        },
+        AssembleError::Pair {
+            source_file,
+            driver_file,
+            source,
+        } => {
+            let both = format!(
+                "{},{}",
+                at(source_file).display(),
+                at(driver_file).display()
+            );
+            StoreError::Take {
+                path: both.into(),
+                source,
+            }
+        }
+        AssembleError::Table { file, source } => StoreError::Table {
+            path: at(file),
+            source,
+        },
+        AssembleError::TableInPair { file } => StoreError::TableInPair { path: at(file) },
+        AssembleError::Changed { file, of } => StoreError::Changed {
+            path: at(file),
+            take: of,
+        },
+        other => StoreError::Assemble {
+            folder: folder.into(),
+            source: other,
+        },
     }
-    photo.sha256 = Some(hash);
-    Ok(())
 }
 
 /// Reads the stimulus that was played: the first channel of a WAV file.
@@ -109,94 +115,6 @@ pub fn read_played(path: &Path) -> Result<Played, StoreError> {
         samples: samples.to_vec(),
         sample_rate_hz: audio.sample_rate_hz(),
     })
-}
-
-fn load_take(take: &TakeFile, folder: &Path) -> Result<SessionTake, StoreError> {
-    let paths: Vec<PathBuf> = take.files.iter().map(|file| folder.join(file)).collect();
-    let mut hashes = Vec::new();
-    let mut files = Vec::new();
-    for (i, path) in paths.iter().enumerate() {
-        let mut file = File::open(path).map_err(|source| StoreError::Open {
-            path: path.clone(),
-            source,
-        })?;
-        // One open file for both passes, so that the hash is that of the samples.
-        let hash = sha256(&mut file, path)?;
-        if take.sha256.get(i).is_some_and(|stored| *stored != hash) {
-            return Err(StoreError::Changed {
-                path: path.clone(),
-                take: take.name.clone(),
-            });
-        }
-        file.rewind().map_err(|source| StoreError::Read {
-            path: path.clone(),
-            source,
-        })?;
-        hashes.push(hash);
-        files.push((path, file));
-    }
-    let (data, findings) = data(take, files)?;
-    Ok(SessionTake {
-        name: take.name.clone(),
-        condition: take.condition,
-        data,
-        findings: findings
-            .into_iter()
-            .map(|finding| finding.about(take.name.clone()))
-            .collect(),
-        sha256: hashes,
-        remounted: take.remounted,
-        level: take.level,
-        aside: take.aside,
-    })
-}
-
-fn data(take: &TakeFile, files: Vec<(&PathBuf, File)>) -> Result<(Data, Vec<Finding>), StoreError> {
-    let wrong = |path: &Path, source| StoreError::Take {
-        path: path.into(),
-        source,
-    };
-    let mut files = files.into_iter();
-    match (files.next(), files.next()) {
-        (Some((source_path, source)), Some((driver_path, driver))) => {
-            if let Some(path) = [source_path, driver_path]
-                .into_iter()
-                .find(|path| is_table(path))
-            {
-                return Err(StoreError::TableInPair { path: path.clone() });
-            }
-            let (source, mut findings) =
-                read_wav(BufReader::new(source)).map_err(|error| wrong(source_path, error))?;
-            let (driver, of_driver) =
-                read_wav(BufReader::new(driver)).map_err(|error| wrong(driver_path, error))?;
-            findings.extend(of_driver);
-            let both = format!("{},{}", source_path.display(), driver_path.display());
-            let joined =
-                join_mono(source, driver).map_err(|error| wrong(Path::new(&both), error))?;
-            Ok((Data::Recording(joined), findings))
-        }
-        (Some((path, file)), None) => match table_format(path) {
-            Some(format) => {
-                let curve =
-                    format
-                        .read(BufReader::new(file))
-                        .map_err(|source| StoreError::Table {
-                            path: path.clone(),
-                            source,
-                        })?;
-                Ok((Data::Table(curve), Vec::new()))
-            }
-            None => {
-                let (take, findings) = read_take(BufReader::new(file), take.channels)
-                    .map_err(|error| wrong(path, error))?;
-                Ok((Data::Recording(take), findings))
-            }
-        },
-        (None, _) => Err(wrong(
-            Path::new(&take.name),
-            farcone::recording::RecordingError::Empty,
-        )),
-    }
 }
 
 /// The files of a folder, not of those in it, whose SHA-256 is wanted: path, hash and content.
@@ -226,18 +144,8 @@ pub fn read_hashed(
 
 /// SHA-256 of what is left in a reader, as lower-case hexadecimal.
 pub(super) fn sha256(reader: &mut impl Read, path: &Path) -> Result<String, StoreError> {
-    let mut hasher = Sha256::new();
-    let mut block = vec![0; 1 << 16];
-    loop {
-        let n = reader.read(&mut block).map_err(|source| StoreError::Read {
-            path: path.into(),
-            source,
-        })?;
-        if n == 0 {
-            break;
-        }
-        hasher.update(&block[..n]);
-    }
-    let digest = hasher.finalize();
-    Ok(digest.iter().map(|byte| format!("{byte:02x}")).collect())
+    sha256_hex(reader).map_err(|source| StoreError::Read {
+        path: path.into(),
+        source,
+    })
 }

@@ -11,9 +11,10 @@ mod profile;
 mod solid;
 
 pub use error::StoreError;
+pub use farcone::session::is_table;
 pub use files::{make_folder, refuse_existing, safe_file_name, write_new, write_new_text};
 pub use folder::{SessionFolder, read_session, write_take};
-pub use load::{is_table, load, read_hashed, read_played, read_sheet};
+pub use load::{load, read_hashed, read_played, read_sheet};
 pub use profile::{
     NewProfile, calibration_takes, copy_calibration, list_profiles, profile_path, read_profile,
     replace_profile,
