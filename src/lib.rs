@@ -97,6 +97,8 @@ pub mod finding;
 pub mod fit;
 pub mod impedance;
 pub mod jig;
+#[cfg(feature = "cli")]
+pub mod kit;
 pub mod level;
 pub mod parameters;
 pub mod progress;
@@ -108,5 +110,6 @@ pub mod session;
 pub mod sheet;
 pub mod signal;
 pub mod test_box;
+pub mod web;
 
 pub use num_complex::Complex64;

@@ -6,6 +6,7 @@ use farcone::bench::BenchError;
 use farcone::capture::CaptureError;
 use farcone::desk::SoundError;
 use farcone::export::ExportError;
+use farcone::kit::KitError;
 use farcone::recording::RecordingError;
 use farcone::report::ReportError;
 use farcone::session::SessionError;
@@ -48,6 +49,11 @@ pub enum Failure {
     Export(#[from] ExportError),
     #[error(transparent)]
     Report(#[from] ReportError),
+    #[error(transparent)]
+    Kit(#[from] KitError),
+    /// No browser could be asked.
+    #[error("no browser could be asked to show {path}: {source}; open that file by hand")]
+    Browser { path: String, source: io::Error },
     /// A recording ended early.
     #[error(transparent)]
     Capture(#[from] CaptureError),
@@ -82,6 +88,7 @@ impl Failure {
             | Self::Usage { .. }
             | Self::Stimulus(_)
             | Self::Sound(_)
+            | Self::Kit(_)
             | Self::TestBox(_) => EXIT_USAGE,
             Self::Stopped => EXIT_STOPPED,
             Self::SetUp { .. } => EXIT_REDO,

@@ -9,6 +9,7 @@ mod devices;
 mod export;
 mod failure;
 mod fit;
+mod kit;
 mod live;
 mod measure;
 mod progress;
@@ -64,6 +65,7 @@ enum Command {
     Devices(devices::DevicesArgs),
     Export(export::ExportArgs),
     Fit(Box<fit::FitArgs>),
+    Kit(kit::KitArgs),
     #[command(subcommand)]
     Jig(measure::JigCommand),
     Measure(Box<measure::MeasureArgs>),
@@ -91,6 +93,13 @@ fn today() -> Option<farcone::session::Day> {
     )
 }
 
+/// Date and time, in UTC, to the second.
+fn now() -> String {
+    let now = time::OffsetDateTime::now_utc();
+    let (hour, minute, second) = now.to_hms();
+    format!("{} {hour:02}:{minute:02}:{second:02} UTC", now.date())
+}
+
 fn run() -> Result<u8, Failure> {
     let matches = Cli::command().try_get_matches()?;
     let cli = Cli::from_arg_matches(&matches)?;
@@ -104,6 +113,7 @@ fn run() -> Result<u8, Failure> {
         Command::Devices(args) => devices::run(&args),
         Command::Export(args) => export::run(&args),
         Command::Fit(args) => fit::run(&args, matches),
+        Command::Kit(args) => kit::run(&args),
         Command::Jig(command) => measure::run_jig(&command),
         Command::Measure(args) => measure::run(&args),
         Command::Record(args) => measure::run_record(&args),

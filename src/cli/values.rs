@@ -7,6 +7,7 @@ use std::str::FromStr;
 use clap::builder::{OsStringValueParser, TypedValueParser};
 use farcone::circuit::CoilFamily;
 use farcone::jig::Wiring;
+use farcone::kit::Method;
 use farcone::quantity::{Dimension, QuantityError, Spread, Stated, parse_band, parse_quantity};
 use farcone::recording::{ChannelPick, RecordingError};
 
@@ -202,6 +203,10 @@ pub fn coil() -> impl TypedValueParser<Value = CoilFamily> {
         &["plain", "lr-2", "power-law", "semi-inductor"],
         CoilFamily::parse,
     )
+}
+
+pub fn kit_method() -> impl TypedValueParser<Value = Method> {
+    named(&["added-mass", "test-box", "both"], Method::parse)
 }
 
 pub fn take() -> impl TypedValueParser<Value = TakePath> {

@@ -14,8 +14,8 @@ use crate::truth::DRIVER;
 
 /// Of one core, while recording.
 const PROMISE_CPU: f64 = 0.10;
-/// How often that is measured, the least counting: what else the machine does only adds to it, and ALSA's plug-in for the sound server
-/// spins at some 12 % in one start of twenty or so, whatever the buffers.
+/// How often that is measured, the least counting: what else the machine does only adds to it (12 % was seen once, through ALSA,
+/// while another program computed on both cores).
 const N_TRIES: usize = 3;
 /// For a take of 60 s at 96 kHz, bytes.
 const PROMISE_MEMORY: u64 = 200_000_000;
