@@ -32,6 +32,9 @@ const DRIFT_NOTE: f64 = 0.005;
 const DRIFT_CAUTION: f64 = 0.03;
 /// Fewest takes that show a direction.
 const FEWEST: usize = 3;
+/// The same where the driver was taken out and put back in between, which moves the resonance by itself: three go one way by chance one
+/// time in three, four one time in twelve.
+const FEWEST_REMOUNTED: usize = 4;
 /// Scatter around a straight line, over the change from first to last, up to which it is a direction.
 const STRAIGHT: f64 = 0.25;
 /// Takes whose levels differ by more move with the level, dB.
@@ -242,9 +245,13 @@ pub(super) fn changes(
         warmed(&with_joint_re(measured, &singles, fit), re_in_doubt(fit))
             .into_iter()
             .collect();
-    if one_level(measured) && free.iter().skip(1).all(|single| !single.remounted) {
+    if one_level(measured) {
         let fs: Vec<Estimate> = free.iter().map(|single| single.seen.fs_hz).collect();
-        findings.extend(drifts(&fs));
+        let remounted = free.iter().skip(1).any(|single| single.remounted);
+        findings.extend(drifts(
+            &fs,
+            if remounted { FEWEST_REMOUNTED } else { FEWEST },
+        ));
     }
     findings
 }
@@ -345,8 +352,8 @@ fn warmed(singles: &[Single], models: f64) -> Option<Finding> {
 const COPPER_PER_K: f64 = 0.0039;
 
 /// A resonance that moves one way from take to take, in the order in which they were given.
-fn drifts(fs_hz: &[Estimate]) -> Option<Finding> {
-    if fs_hz.len() < FEWEST {
+fn drifts(fs_hz: &[Estimate], fewest: usize) -> Option<Finding> {
+    if fs_hz.len() < fewest {
         return None;
     }
     let logs: Vec<f64> = fs_hz.iter().map(|fs| fs.value.ln()).collect();
@@ -413,7 +420,7 @@ mod tests {
 
     #[test]
     fn only_a_direction_is_a_drift() {
-        let severity = |values: &[f64]| drifts(&fs(values)).map(|finding| finding.severity);
+        let severity = |values: &[f64]| drifts(&fs(values), FEWEST).map(|finding| finding.severity);
         assert_eq!(severity(&[60.0, 59.8, 59.6]), Some(Severity::Note));
         assert_eq!(severity(&[60.0, 58.9, 58.0, 57.0]), Some(Severity::Caution));
         assert_eq!(severity(&[60.0, 59.8]), None, "two takes have no direction");

@@ -2,10 +2,11 @@
 
 use realfft::RealFftPlanner;
 use rustfft::FftPlanner;
-use rustfft::num_complex::{Complex32, Complex64};
+use rustfft::num_complex::{Complex, Complex64};
 
 use super::correlate::{fast_length, part};
 use super::follow::{Follow, FollowWindow};
+use super::single::Single;
 
 /// Bands in which arrivals are looked for, Hz: above the resonances of drivers, which ring, and wide enough that arrivals a
 /// millisecond apart are two.
@@ -210,7 +211,7 @@ impl Blocks {
 
     /// Correlations of one block after the other, in some segments of time.
     fn segments(&self, played: &[f32], recorded: &[f32]) -> Vec<Spectra> {
-        let plan = RealFftPlanner::<f32>::new().plan_fft_forward(self.size);
+        let plan = RealFftPlanner::<Single>::new().plan_fft_forward(self.size);
         let mut time = plan.make_input_vec();
         let mut scratch = plan.make_scratch_vec();
         let [mut block, mut own, mut heard] = [0; 3].map(|_| plan.make_output_vec());
@@ -227,7 +228,9 @@ impl Blocks {
                         (recorded, from + self.delay, self.size, &mut heard),
                     ] {
                         let there = part(samples, from, length);
-                        time[..length].copy_from_slice(&there);
+                        for (slot, &sample) in time.iter_mut().zip(there.iter()) {
+                            *slot = sample as Single;
+                        }
                         time[length..].fill(0.0);
                         let done = plan.process_with_scratch(&mut time, out, &mut scratch);
                         debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
@@ -250,10 +253,10 @@ impl Blocks {
 #[derive(Clone)]
 struct Spectra {
     /// Power of what was played.
-    power: Vec<f32>,
+    power: Vec<Single>,
     /// Correlation of what was played with itself, and of the recording with it.
-    own: Vec<Complex32>,
-    heard: Vec<Complex32>,
+    own: Vec<Complex<Single>>,
+    heard: Vec<Complex<Single>>,
     first_bin: usize,
     bin_hz: f64,
     /// Share of the lags that are asked for; the others are around the circle.
@@ -267,8 +270,8 @@ impl Spectra {
         let n = blocks.n_bins;
         Self {
             power: vec![0.0; n],
-            own: vec![Complex32::default(); n],
-            heard: vec![Complex32::default(); n],
+            own: vec![Complex::default(); n],
+            heard: vec![Complex::default(); n],
             first_bin: blocks.first_bin,
             bin_hz: blocks.rate_hz / blocks.size as f64,
             valid: 1.0 - (blocks.length + blocks.before) as f64 / blocks.size as f64,
@@ -303,14 +306,14 @@ impl Spectra {
         let n = self.power.len();
         for (i, slot) in self.power.iter_mut().enumerate() {
             let (from, to) = (i.saturating_sub(half), (i + half + 1).min(n));
-            *slot = ((sums[to] - sums[from]) / (to - from) as f64) as f32;
+            *slot = ((sums[to] - sums[from]) / (to - from) as f64) as Single;
         }
     }
 
     /// Whether much of a band was played here: of a sweep that has just left it, only the ends of blocks remain.
     fn holds(&self, whole: &Self, (low_hz, high_hz): (f64, f64)) -> bool {
         /// Half of what one of the segments has if all are alike.
-        const MUCH: f32 = 0.5 / N_SEGMENTS as f32;
+        const MUCH: Single = 0.5 / N_SEGMENTS as Single;
         let bins = |hz: f64| (hz / self.bin_hz) as usize - self.first_bin;
         let here = bins(low_hz)..bins(high_hz).min(self.power.len());
         let both = self.power[here.clone()]
@@ -323,7 +326,7 @@ impl Spectra {
     fn levels(
         &self,
         (low_hz, high_hz): (f64, f64),
-        answer: impl Fn(&Self) -> &[Complex32],
+        answer: impl Fn(&Self) -> &[Complex<Single>],
         n_steps: usize,
     ) -> Option<Levels> {
         let first = (low_hz / self.bin_hz) as usize - self.first_bin;
@@ -331,8 +334,8 @@ impl Spectra {
         let power = self.power.get(first..last)?;
         let strongest = power
             .iter()
-            .fold(0.0, |m: f32, &v| if v > m { v } else { m });
-        let floor = PLAYED as f32 * strongest;
+            .fold(0.0, |m: Single, &v| if v > m { v } else { m });
+        let floor = PLAYED as Single * strongest;
         let n_played = power.iter().filter(|&&v| v > floor).count();
         if strongest <= 0.0 || n_played * 8 < last - first {
             return None;
@@ -343,7 +346,7 @@ impl Spectra {
         for (i, slot) in bins.iter_mut().enumerate().take(n) {
             let weight = 0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / n as f64).cos();
             let value = answer(self)[first + i] / (power[i] + floor);
-            *slot = Complex64::new(f64::from(value.re), f64::from(value.im)) * weight;
+            *slot = Complex64::new(value.re.into(), value.im.into()) * weight;
         }
         FftPlanner::new()
             .plan_fft_inverse(bins.len())
@@ -417,14 +420,14 @@ pub fn band_gains(
     let Some(global) = follow.delay_frames else {
         return vec![];
     };
-    let plan = RealFftPlanner::<f32>::new().plan_fft_forward(BLOCK);
+    let plan = RealFftPlanner::<Single>::new().plan_fft_forward(BLOCK);
     let mut time = plan.make_input_vec();
     let mut scratch = plan.make_scratch_vec();
     // Raised cosine squared: its side lobes fall fast enough that a loud low wave is nothing at the top.
-    let weights: Vec<f32> = (0..BLOCK)
+    let weights: Vec<Single> = (0..BLOCK)
         .map(|i| {
             let turn = std::f64::consts::TAU * (i as f64 + 0.5) / BLOCK as f64;
-            (0.5 - 0.5 * turn.cos()).powi(2) as f32
+            (0.5 - 0.5 * turn.cos()).powi(2) as Single
         })
         .collect();
     let n_bands = BLOCK / 2 / BINS;
@@ -443,15 +446,15 @@ pub fn band_gains(
         for (samples, lag, out) in [(played, 0, &mut x), (recorded, lag, &mut y)] {
             let there = part(samples, start as isize + lag, BLOCK);
             for ((slot, &sample), &weight) in time.iter_mut().zip(there.iter()).zip(&weights) {
-                *slot = sample * weight;
+                *slot = sample as Single * weight;
             }
             let done = plan.process_with_scratch(&mut time, out, &mut scratch);
             debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
         }
         for (band, sum) in sums.iter_mut().enumerate() {
-            let power = |bins: &[Complex32]| {
+            let power = |bins: &[Complex<Single>]| {
                 let here = bins[band * BINS..(band + 1) * BINS].iter();
-                f64::from(here.map(|v| v.norm_sqr()).sum::<f32>())
+                f64::from(here.map(|v| v.norm_sqr()).sum::<Single>())
             };
             let (px, py) = (power(&x), power(&y));
             sum.0 += px * px;

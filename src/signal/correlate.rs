@@ -4,6 +4,8 @@ use std::borrow::Cow;
 
 use realfft::RealFftPlanner;
 
+use super::single::Single;
+
 /// Beyond this many frames together, the first look is at sums of a few frames each.
 const WHOLE_AT_MOST: usize = 1 << 18;
 /// Rate of those sums, Hz: they hold all but the highest octave of what drivers are measured with.
@@ -101,16 +103,18 @@ pub(super) fn fast_length(n: usize) -> usize {
 /// Σ b(n + lag)·a(n), lags from 0 on, in a circle of at least so many frames; `None` if either is empty.
 ///
 /// In single precision: 120 dB below the largest value, where noise of recordings is above −100.
-pub(super) fn correlate(a: &[f32], b: &[f32], at_least: usize) -> Option<Vec<f32>> {
+pub(super) fn correlate(a: &[f32], b: &[f32], at_least: usize) -> Option<Vec<Single>> {
     if a.is_empty() || b.is_empty() {
         return None;
     }
     let size = fast_length(at_least.max(a.len()).max(b.len()));
-    let mut planner = RealFftPlanner::<f32>::new();
+    let mut planner = RealFftPlanner::<Single>::new();
     let forward = planner.plan_fft_forward(size);
     let mut time = vec![0.0; size];
     let mut transform = |samples: &[f32]| {
-        time[..samples.len()].copy_from_slice(samples);
+        for (slot, &sample) in time.iter_mut().zip(samples) {
+            *slot = sample as Single;
+        }
         time[samples.len()..].fill(0.0);
         let mut bins = forward.make_output_vec();
         forward.process(&mut time, &mut bins).ok().map(|()| bins)

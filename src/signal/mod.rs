@@ -19,6 +19,7 @@ mod noise;
 mod ratio;
 mod recover;
 mod resample;
+mod single;
 mod spectra;
 mod stimulus;
 mod sums;

@@ -13,6 +13,7 @@ mod devices;
 mod export;
 mod fit;
 mod jig;
+mod kit;
 mod measure;
 mod output;
 mod record;

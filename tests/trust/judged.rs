@@ -17,8 +17,10 @@ use crate::others::{other, truth_of};
 use crate::scenario::{Scenario, Setup, Strength, clean};
 
 /// Judged by, and never looked at while a limit is set. Somebody who changes a limit after seeing what these say takes fresh ones.
-const FAULT_SEEDS: u64 = 0x7E5B_0000;
+const FAULT_SEEDS: u64 = 0x7E5C_0000;
 const CLEAN_SEEDS: u64 = 0x7E5A_0000;
+
+const BOTH: [Strength; 2] = [Strength::Mild, Strength::Severe];
 
 /// May be looked at.
 const TUNING_SEEDS: u64 = 0x7E57_0000;
@@ -149,13 +151,13 @@ fn binomial(k: u64, n: u64, p: f64) -> f64 {
 }
 
 /// Faults on drivers that nothing was tuned on; returns the shares of severe ones and of harmful mild ones that were noticed.
-fn judge_faults(n: u64, base: u64) -> ((u64, u64), (u64, u64)) {
+fn judge_faults(n: u64, base: u64, strengths: &[Strength]) -> ((u64, u64), (u64, u64)) {
     let faults = all();
     let outcomes = each(n, |i| {
         let seed = base + i;
         let mut dice = Dice::new(seed ^ 0xFA17);
         let fault = dice.pick(&faults);
-        let strength = *dice.pick(&[Strength::Mild, Strength::Severe]);
+        let strength = *dice.pick(strengths);
         faulty(fault, strength, seed)
     });
     let mut missed: BTreeMap<&str, Vec<&Outcome>> = BTreeMap::new();
@@ -226,7 +228,7 @@ fn judge_clean(n: u64, base: u64) -> (u64, u64) {
 #[test]
 #[ignore = "minutes with --release"]
 fn judged_on_other_drivers() {
-    let ((severe, n_severe), (mild, n_mild)) = judge_faults(60, FAULT_SEEDS);
+    let ((severe, n_severe), (mild, n_mild)) = judge_faults(60, FAULT_SEEDS, &BOTH);
     let (redo, caution) = judge_clean(30, CLEAN_SEEDS);
     // Of so few the bounds are wide: a miss or two of the long run's shares are chance.
     assert!(n_severe - severe <= 4, "{severe} of {n_severe}");
@@ -241,11 +243,19 @@ fn judged_on_other_drivers() {
 #[test]
 #[ignore = "a long run behind docs/figures.md"]
 fn faults_judged_in_a_long_run() {
-    let ((severe, n_severe), (mild, n_mild)) = judge_faults(1_000, FAULT_SEEDS);
+    let ((severe, n_severe), (mild, n_mild)) = judge_faults(1_000, FAULT_SEEDS, &BOTH);
     assert!(
         severe as f64 >= 0.98 * n_severe as f64,
         "{severe} of {n_severe}"
     );
+    assert!(mild as f64 >= 0.90 * n_mild as f64, "{mild} of {n_mild}");
+}
+
+/// Few of the mild faults do harm, so their share needs more of them.
+#[test]
+#[ignore = "a long run behind docs/figures.md"]
+fn mild_faults_judged_in_a_long_run() {
+    let (_, (mild, n_mild)) = judge_faults(500, FAULT_SEEDS + 0x1_0000, &[Strength::Mild]);
     assert!(mild as f64 >= 0.90 * n_mild as f64, "{mild} of {n_mild}");
 }
 
@@ -261,7 +271,7 @@ fn clean_sessions_judged_in_a_long_run() {
 #[test]
 #[ignore = "for setting limits"]
 fn looked_at_while_setting_limits() {
-    judge_faults(200, TUNING_SEEDS + 0x10_0000);
+    judge_faults(200, TUNING_SEEDS + 0x10_0000, &BOTH);
     judge_clean(100, TUNING_SEEDS + 0x18_0000);
 }
 
@@ -275,7 +285,7 @@ fn looked_at_one_by_one() {
         let seed = u64::from_str_radix(text.trim_start_matches("0x"), 16).expect("a seed");
         let mut dice = Dice::new(seed ^ 0xFA17);
         let fault = dice.pick(&faults);
-        let strength = *dice.pick(&[Strength::Mild, Strength::Severe]);
+        let strength = *dice.pick(&BOTH);
         let outcome = faulty(fault, strength, seed);
         println!(
             "{} {:?} noticed {} harmed {}: {}",

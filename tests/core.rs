@@ -1,0 +1,505 @@
+//! The library as the kit's page sees it: requests and replies, natively; that the compiled library is up to date; and that it
+//! answers as the native one does (with Node).
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    clippy::disallowed_methods,
+    reason = "a test fails by panicking, and reads and writes files"
+)]
+
+mod common;
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use common::{Jig, chance, good_mass};
+use farcone::bench::{Arrangement, Bench, BenchCard, Channel, Element, Mounting, Noise, drivers};
+use farcone::capture::{Playback, SoundCard, Unmonitored};
+use farcone::jig::Wiring;
+use farcone::progress::Unwatched;
+use farcone::recording::{WavFormat, read_take, write_wav};
+use farcone::session::{SessionFile, analyse, assemble_in_memory};
+use farcone::web::Core;
+use proptest::prelude::*;
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+
+fn request(op: &str, args: &Value, blobs: &[&[u8]]) -> Vec<u8> {
+    let lengths: Vec<usize> = blobs.iter().map(|blob| blob.len()).collect();
+    let head = json!({"op": op, "args": args, "blobs": lengths}).to_string();
+    let mut bytes = (head.len() as u32).to_le_bytes().to_vec();
+    bytes.extend(head.as_bytes());
+    for blob in blobs {
+        bytes.extend(*blob);
+    }
+    bytes
+}
+
+type Reply = Result<(Value, Vec<Vec<u8>>), String>;
+
+fn reply(bytes: &[u8]) -> Reply {
+    let n = u32::from_le_bytes(bytes[..4].try_into().unwrap()) as usize;
+    let mut head: Value = serde_json::from_slice(&bytes[4..4 + n]).unwrap();
+    if let Some(error) = head["error"].as_str() {
+        return Err(error.to_owned());
+    }
+    let mut at = 4 + n;
+    let mut blobs = vec![];
+    for length in head["blobs"].as_array().unwrap() {
+        let length = length.as_u64().unwrap() as usize;
+        blobs.push(bytes[at..at + length].to_vec());
+        at += length;
+    }
+    assert_eq!(at, bytes.len());
+    Ok((head["result"].take(), blobs))
+}
+
+fn ask(core: &mut Core, op: &str, args: &Value, blobs: &[&[u8]]) -> Reply {
+    reply(&core.answer(&request(op, args, blobs)))
+}
+
+fn bytes_of(samples: &[f32]) -> Vec<u8> {
+    samples.iter().flat_map(|v| v.to_le_bytes()).collect()
+}
+
+fn samples_of(bytes: &[u8]) -> Vec<f64> {
+    let four = bytes.chunks_exact(4);
+    four.map(|b| f64::from(f32::from_le_bytes(b.try_into().unwrap())))
+        .collect()
+}
+
+const RATE_HZ: u32 = 48_000;
+
+fn free_air(name: &str) -> Value {
+    json!({"name": name, "condition": "free-air", "files": [format!("takes/{name}.wav")]})
+}
+
+/// What the page knows of a session before the first take.
+fn session() -> Value {
+    json!({
+        "schema": "farcone-session/1",
+        "label": "unit 3",
+        "jig": {"wiring": "across-driver", "sense": {"value": 47.0, "unit": "Ohm", "half_width": 0.47}},
+        "cone": {"diameter": {"value": 0.078, "unit": "m", "half_width": 0.001}},
+        "air": {"temperature": {"value": 294.15, "unit": "K"}, "altitude": {"value": 30.0, "unit": "m"}},
+    })
+}
+
+/// Recordings of an invented driver, as the page's sound system would hand them over.
+struct Desk {
+    core: Core,
+    jig: Jig,
+    sound: Value,
+}
+
+impl Desk {
+    fn new() -> Self {
+        let mut core = Core::default();
+        let args = json!({"class": "small", "calibration": false});
+        let (sound, _) = ask(&mut core, "sound", &args, &[]).unwrap();
+        let mut jig = Jig::new(Wiring::AcrossDriver, 47.0);
+        // −85 dBFS.
+        let noise = Noise::Rms(5.6e-5);
+        jig.bench = Bench {
+            source: Channel {
+                noise,
+                ..jig.bench.source
+            },
+            driver: Channel {
+                noise,
+                ..jig.bench.driver
+            },
+            ..jig.bench
+        };
+        Self {
+            core,
+            jig,
+            sound: sound["sound"].clone(),
+        }
+    }
+
+    fn ask(&mut self, op: &str, args: &Value, blobs: &[&[u8]]) -> Reply {
+        ask(&mut self.core, op, args, blobs)
+    }
+
+    fn playback(&mut self, kind: &str, level_dbfs: f64) -> Vec<f64> {
+        let args = json!({"sound": self.sound, "sample_rate_hz": RATE_HZ, "kind": kind, "level_dbfs": level_dbfs});
+        let (_, blobs) = self.ask("playback", &args, &[]).unwrap();
+        samples_of(&blobs[0])
+    }
+
+    /// Both channels of one recording.
+    fn record(
+        &mut self,
+        i_driver: usize,
+        mounting: &Mounting,
+        kind: &str,
+        level_dbfs: f64,
+        seed: u64,
+    ) -> [Vec<u8>; 2] {
+        let played = self.playback(kind, level_dbfs);
+        let (circuit, values) = drivers()[i_driver].set_up(mounting);
+        let element = Element::Driver {
+            circuit: &circuit,
+            values: &values,
+        };
+        let take = self
+            .jig
+            .bench
+            .record(&element, &played, f64::from(RATE_HZ), seed)
+            .unwrap();
+        [bytes_of(&take.source), bytes_of(&take.driver)]
+    }
+
+    fn take(&mut self, take: &Value, channels: &[Vec<u8>; 2], level_dbfs: f64) -> Reply {
+        let args = json!({
+            "session": session(), "take": take, "sound": self.sound, "sample_rate_hz": RATE_HZ,
+            "level_dbfs": level_dbfs, "n_reported_losses": 0,
+        });
+        self.ask("take", &args, &[&channels[0], &channels[1]])
+    }
+}
+
+/// A session with a free-air take and one with a mass, made by the core itself.
+fn measured(i_driver: usize, seed: u64) -> (Value, BTreeMap<String, Vec<u8>>) {
+    let mut desk = Desk::new();
+    let mut session = session();
+    session["takes"] = json!([]);
+    let mass_kg = good_mass(&drivers()[i_driver]);
+    let heavy = Mounting::AddedMass {
+        added_mass_kg: mass_kg,
+    };
+    let mut with_mass = free_air("added-mass-1");
+    with_mass["condition"] = "added-mass".into();
+    with_mass["mass"] = json!({"value": mass_kg, "unit": "kg", "half_width": 0.01 * mass_kg});
+    let mut files = BTreeMap::new();
+    for (take, mounting) in [
+        (free_air("free-air-1"), Mounting::FreeAir),
+        (with_mass, heavy),
+    ] {
+        let level_dbfs = -24.0 - 3.0 * chance(seed, 7);
+        let channels = desk.record(i_driver, &mounting, "take", level_dbfs, seed);
+        let (made, blobs) = desk.take(&take, &channels, level_dbfs).unwrap();
+        assert_eq!(made["damaged"], false, "{made}");
+        let path = made["take"]["files"][0].as_str().unwrap().to_owned();
+        session["takes"]
+            .as_array_mut()
+            .unwrap()
+            .push(made["take"].clone());
+        files.insert(path, blobs[0].clone());
+    }
+    (session, files)
+}
+
+#[test]
+fn what_is_typed_is_read_as_on_the_command_line() {
+    let mut core = Core::default();
+    let mut quantity = |text: &str, kind: &str| {
+        ask(
+            &mut core,
+            "quantity",
+            &json!({"text": text, "kind": kind}),
+            &[],
+        )
+        .map(|(value, _)| value)
+    };
+    let mass = quantity("5.2g+-0.05g", "mass").unwrap();
+    assert_eq!(
+        mass["stated"],
+        json!({"value": 0.0052, "unit": "kg", "half_width": 0.000_05})
+    );
+    assert_eq!(mass["shown"], "5.2 ± 0.05 g");
+    // One inch is 25.4 mm exactly (NIST Special Publication 811, B.6).
+    let inch = quantity("3in", "length").unwrap();
+    assert!((inch["stated"]["value"].as_f64().unwrap() / 0.0762 - 1.0).abs() < 1e-12);
+    assert_eq!(inch["shown"], "76.2 mm");
+    assert_eq!(quantity("71.6F", "temperature").unwrap()["shown"], "22 °C");
+    assert!(quantity("5.2", "mass").unwrap_err().contains("5.2g"));
+    assert!(quantity("5.2g", "length").is_err());
+}
+
+#[test]
+fn a_take_is_kept_as_it_was_recorded_and_judged_as_natively() {
+    let mut desk = Desk::new();
+    let channels = desk.record(3, &Mounting::FreeAir, "take", -24.0, 5);
+    let (made, blobs) = desk
+        .take(&free_air("free-air-1"), &channels, -24.0)
+        .unwrap();
+    assert_eq!(
+        (made["damaged"].as_bool(), made["exchanged"].as_bool()),
+        (Some(false), Some(false))
+    );
+    let (take, _) = read_take(std::io::Cursor::new(&blobs[0]), None).unwrap();
+    // Half a step of 24 bits.
+    for (samples, bytes) in [(take.source(), &channels[0]), (take.driver(), &channels[1])] {
+        let recorded = samples_of(bytes);
+        let off = samples
+            .iter()
+            .zip(&recorded)
+            .map(|(a, b)| (f64::from(*a) - b).abs());
+        assert!(off.fold(0.0, f64::max) <= 0.51 / f64::from(1 << 23));
+    }
+    let hash: String = Sha256::digest(&blobs[0])
+        .iter()
+        .map(|b| format!("{b:02x}"))
+        .collect();
+    assert_eq!(made["take"]["sha256"], json!([hash]));
+    assert_eq!(made["take"]["level"]["playback_dbfs"], -24.0);
+    // The same file, brought by hand.
+    let mut args = json!({"session": session(), "take": free_air("free-air-1"), "sound": desk.sound, "level_dbfs": -24.0});
+    let (dropped, _) = desk.ask("dropped", &args, &[&blobs[0]]).unwrap();
+    assert_eq!(dropped["take"]["sha256"], made["take"]["sha256"]);
+    assert_eq!(dropped["findings"], made["findings"]);
+    args["sound"] = Value::Null;
+    let (blind, _) = desk.ask("dropped", &args, &[&blobs[0]]).unwrap();
+    assert_eq!(blind["damaged"], false, "{blind}");
+    assert!(desk.ask("dropped", &args, &[b"RIFF????"]).is_err());
+}
+
+#[test]
+fn faults_are_named_on_the_spot() {
+    let mut desk = Desk::new();
+    let whole = desk.record(3, &Mounting::FreeAir, "take", -24.0, 9);
+    let codes = |made: &Value| -> Vec<String> {
+        let findings = made["findings"].as_array().unwrap();
+        findings
+            .iter()
+            .map(|f| f["code"].as_str().unwrap().to_owned())
+            .collect()
+    };
+    let [source, driver] = whole.clone();
+    // A block of zeros in the middle of the sweep, as sound servers insert them.
+    let gap = |bytes: &[u8]| {
+        let mut bytes = bytes.to_vec();
+        let at = bytes.len() / 8 * 4;
+        bytes.splice(at..at, vec![0; 4 * 503]);
+        bytes
+    };
+    let (gapped, _) = desk
+        .take(&free_air("b"), &[gap(&source), gap(&driver)], -24.0)
+        .unwrap();
+    assert_eq!(gapped["damaged"], true);
+    assert!(
+        codes(&gapped).contains(&"frames-lost".to_owned()),
+        "{gapped}"
+    );
+    let silent = vec![0; source.len()];
+    let (dead, _) = desk
+        .take(&free_air("c"), &[source.clone(), silent.clone()], -24.0)
+        .unwrap();
+    assert_eq!(dead["damaged"], true);
+    let (mono, _) = desk
+        .take(&free_air("d"), &[source.clone(), source.clone()], -24.0)
+        .unwrap();
+    assert_eq!(mono["damaged"], true, "{mono}");
+    let same = json!({"sample_rate_hz": RATE_HZ});
+    let noise: Vec<f32> = (0..RATE_HZ as usize)
+        .map(|i| 1e-3 * (chance(3, i as u64) as f32 - 0.5))
+        .collect();
+    let noise = bytes_of(&noise);
+    let (quiet, _) = desk.ask("quiet", &same, &[&noise, &noise]).unwrap();
+    assert_eq!(codes(&quiet), ["identical-channels"]);
+}
+
+#[test]
+fn automatic_gain_shows_between_two_levels() {
+    let mut desk = Desk::new();
+    let low = desk.record(3, &Mounting::FreeAir, "burst", -34.0, 1);
+    let high = desk.record(3, &Mounting::FreeAir, "burst", -24.0, 2);
+    let args = json!({"sound": desk.sound, "sample_rate_hz": RATE_HZ, "low_dbfs": -34.0, "high_dbfs": -24.0});
+    let mut raw = |high: &[Vec<u8>; 2]| {
+        desk.ask("raw", &args, &[&low[0], &low[1], &high[0], &high[1]])
+            .unwrap()
+            .0
+    };
+    let steady = raw(&high);
+    assert_eq!(steady["steady"], true, "{steady}");
+    // A gain control that takes 1 dB off what is loud, on either channel.
+    let turned = |bytes: &[u8]| {
+        let samples: Vec<f32> = samples_of(bytes)
+            .iter()
+            .map(|v| (v * 0.891) as f32)
+            .collect();
+        bytes_of(&samples)
+    };
+    for channel in 0..2 {
+        let mut gained = high.clone();
+        gained[channel] = turned(&gained[channel]);
+        let moved = raw(&gained);
+        assert_eq!(moved["steady"], false, "{moved}");
+        assert!(
+            (moved["difference_db"][channel].as_f64().unwrap() + 1.0).abs() < 0.1,
+            "{moved}"
+        );
+    }
+}
+
+#[test]
+fn the_level_is_sought_as_on_the_command_line() {
+    use farcone::desk::{LevelSearch, Step};
+    let mut desk = Desk::new();
+    let (start, _) = desk
+        .ask(
+            "level_start",
+            &json!({"session": session(), "take": free_air("x"), "sound": desk.sound, "sample_rate_hz": RATE_HZ}),
+            &[],
+        )
+        .unwrap();
+    let jig = SessionFile::from_json(
+        &{
+            let mut s = session();
+            s["takes"] = json!([]);
+            s
+        }
+        .to_string(),
+    )
+    .unwrap()
+    .jig
+    .unwrap();
+    let native = farcone::desk::Desk {
+        jig,
+        sound: farcone::desk::DriverClass::Small.sound(7.0, RATE_HZ),
+        source_full_scale_v: None,
+        amplifier: false,
+    };
+    let condition = farcone::session::Condition::FreeAir;
+    let mut search = LevelSearch::new(&native, condition);
+    let mut card = BenchCard::new(desk.jig.bench.clone(), &drivers()[3], RATE_HZ, 1.0, 1.0, 4);
+    card.arrange(Arrangement::Driver(Mounting::FreeAir));
+    let mut next = start["next"].clone();
+    let mut n_bursts = 0;
+    let chosen = loop {
+        match search.next() {
+            Step::Burst(level_dbfs) => {
+                assert_eq!(next, json!({"burst": level_dbfs}));
+                let played = desk.playback("burst", level_dbfs);
+                let playback = Playback::new(&played, RATE_HZ, 0.0).unwrap();
+                let recorded = card.record(&playback, &mut Unmonitored).unwrap();
+                search.saw(&native, &playback, &recorded);
+                let (source, driver) = (
+                    bytes_of(recorded.take.source()),
+                    bytes_of(recorded.take.driver()),
+                );
+                let args = json!({"search": start["search"], "n_reported_losses": 0});
+                next = desk
+                    .ask("level_burst", &args, &[&source, &driver])
+                    .unwrap()
+                    .0["next"]
+                    .clone();
+                n_bursts += 1;
+            }
+            Step::Use(chosen) => break chosen,
+            other => panic!("{other:?}"),
+        }
+    };
+    assert!(n_bursts > 1, "{n_bursts}");
+    assert_eq!(next["use"]["playback_dbfs"], chosen.playback_dbfs);
+    assert!(chosen.playback_dbfs < -18.0 + 1e-9 && chosen.playback_dbfs > -60.0);
+    // Searches end.
+    let args = json!({"search": start["search"], "n_reported_losses": 0});
+    assert!(desk.ask("level_burst", &args, &[&[], &[]]).is_err());
+}
+
+#[test]
+fn the_page_concludes_what_the_library_does() {
+    let (session, files) = measured(3, 11);
+    let mut core = Core::default();
+    let paths: Vec<&String> = files.keys().collect();
+    let blobs: Vec<&[u8]> = files.values().map(Vec::as_slice).collect();
+    let args = json!({"session": session, "files": paths, "last": "added-mass-1"});
+    let (looked, _) = ask(&mut core, "analyse", &args, &blobs).unwrap();
+    let mut file = SessionFile::from_json(&session.to_string()).unwrap();
+    file.n_draws = 1000;
+    let sheet = analyse(
+        assemble_in_memory(file, &files, &mut Unwatched).unwrap(),
+        &mut Unwatched,
+    )
+    .unwrap();
+    assert_eq!(looked["verdict"], sheet.verdict);
+    assert_eq!(looked["findings"], json!(sheet.findings));
+    assert_eq!(looked["fs_hz"], sheet.parameters.fs.as_ref().unwrap().value);
+    let truth = drivers()[3].truth();
+    let mms_kg = looked["mms_kg"].as_f64().unwrap();
+    assert!((mms_kg / truth.mms_kg - 1.0).abs() < 0.02, "{mms_kg}");
+    assert!(
+        looked["chat"]
+            .as_str()
+            .unwrap()
+            .starts_with("farcone:1 [unit 3] after added-mass-1: fs=")
+    );
+    // What is drawn keeps the peak.
+    let plot = &looked["plot"][0];
+    let drawn = plot["measured_ohm"].as_array().unwrap();
+    assert!(drawn.len() > 200 && drawn.len() <= 402, "{}", drawn.len());
+    let highest = |values: &[f64]| values.iter().copied().fold(0.0, f64::max);
+    let curve = &sheet.curves[0];
+    let all: Vec<f64> = curve
+        .measured_re_ohm
+        .iter()
+        .zip(&curve.measured_im_ohm)
+        .map(|(a, b)| a.hypot(*b))
+        .collect();
+    let drawn: Vec<f64> = drawn.iter().map(|v| v.as_f64().unwrap()).collect();
+    assert_eq!(highest(&drawn), highest(&all));
+    // Exchanged inputs are put right, and said.
+    let mut exchanged = files.clone();
+    for wav in exchanged.values_mut() {
+        let (take, _) = read_take(std::io::Cursor::new(&wav), None).unwrap();
+        let mut turned = vec![];
+        let channels = [take.driver(), take.source()];
+        write_wav(&mut turned, RATE_HZ, &channels, WavFormat::Pcm24).unwrap();
+        *wav = turned;
+    }
+    let mut of_exchanged = args.clone();
+    for take in of_exchanged["session"]["takes"].as_array_mut().unwrap() {
+        take.as_object_mut().unwrap().remove("sha256");
+    }
+    let blobs: Vec<&[u8]> = exchanged.values().map(Vec::as_slice).collect();
+    let (put_right, _) = ask(&mut core, "analyse", &of_exchanged, &blobs).unwrap();
+    assert!(
+        put_right["chat"]
+            .as_str()
+            .unwrap()
+            .contains("channels-swapped"),
+        "{}",
+        put_right["chat"]
+    );
+    assert!(
+        (put_right["fs_hz"].as_f64().unwrap() / looked["fs_hz"].as_f64().unwrap() - 1.0).abs()
+            < 1e-6
+    );
+    // A recording that somebody changed is no longer the one that was made.
+    let mut changed = files.clone();
+    let first = changed.values_mut().next().unwrap();
+    let last = first.len() - 1;
+    first[last] ^= 1;
+    let blobs: Vec<&[u8]> = changed.values().map(Vec::as_slice).collect();
+    assert!(ask(&mut core, "analyse", &args, &blobs).is_err());
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    #[test]
+    fn nonsense_gets_a_sentence(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+        let said = reply(&Core::default().answer(&bytes)).unwrap_err();
+        prop_assert!(!said.is_empty());
+    }
+
+    #[test]
+    fn a_request_that_is_cut_or_wrong_gets_a_sentence(cut in 0_usize..1000, op in 0_usize..12) {
+        let ops = ["sound", "playback", "quiet", "tapped", "raw", "level_start", "level_burst", "take", "dropped", "jig", "analyse", "?"];
+        let args = json!({"class": "x", "sound": {"start_hz": -1.0, "length_s": 1e9, "ceiling_dbfs": 99.0}, "sample_rate_hz": 1, "kind": "take",
+            "level_dbfs": 10.0, "session": {}, "take": null, "files": ["a"], "search": 3, "n_reported_losses": 0, "calibration": true,
+            "low_dbfs": 0.0, "high_dbfs": 0.0});
+        let whole = request(ops[op], &args, &[&[0; 8], &[0; 8]]);
+        let said = reply(&Core::default().answer(&whole)).unwrap_err();
+        prop_assert!(!said.is_empty());
+        let cut = &whole[..cut % whole.len()];
+        prop_assert!(reply(&Core::default().answer(cut)).is_err());
+    }
+}
