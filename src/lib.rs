@@ -83,6 +83,7 @@
 
 pub mod air;
 pub mod bench;
+pub mod bundle;
 pub mod capture;
 pub mod chat;
 pub mod circuit;
