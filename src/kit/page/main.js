@@ -21,21 +21,20 @@ const main = (() => {
     show();
   }
 
-  function titleOf(question, d) {
-    return say(`${question}.title`, d === null ? {} : { label: state.kit.drivers[d].label });
-  }
-
   function show({ focus = true } = {}) {
     listed = flow.steps(state.now, state.kit);
     const index = flow.indexOf(listed, at);
     at = { id: listed[index].id, driver: listed[index].driver };
     const d = at.driver;
     const question = questions.of(at.id);
-    const title = titleOf(at.id, d);
+    const title = say(`${at.id}.title`);
     const why = element("p", { class: "why wrong", role: "alert", hidden: true });
     const context = {
       d,
-      changed: relist,
+      changed: () => {
+        relist();
+        emphasise(question, context);
+      },
       redraw: () => show({ focus: false }),
       goOn: () => forward(question, context, why),
       why: (text) => complain(why, text),
@@ -48,7 +47,7 @@ const main = (() => {
       question.render(context),
       navigation(index, question, context, why));
     document.title = d === null ? say("frame.title", { title }) : say("frame.title_driver", { title, label: state.kit.drivers[d].label });
-    relist();
+    context.changed();
     if (focus) {
       scrollTo(0, 0);
       heading.focus({ preventScroll: true });
@@ -63,9 +62,14 @@ const main = (() => {
   function navigation(index, question, context, why) {
     const back = index > 0 ? widgets.button(say("frame.back"), () => go(flow.before(listed, at))) : null;
     const isLast = index === listed.length - 1;
-    const on = isLast || question.hasOwnWayOn ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main");
+    const on = isLast || question.hasOwnWayOn ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
     const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context)) : null;
     return element("div", { class: "steps-nav" }, why, on, skip, back);
+  }
+
+  // Where something has to be done first, the way on stands out only when it was.
+  function emphasise(question, context) {
+    document.querySelector("button.on")?.classList.toggle("main", question.ready === undefined || Boolean(question.ready(context)));
   }
 
   function marks(step) {

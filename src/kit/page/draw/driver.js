@@ -84,13 +84,13 @@ const drawDriver = (() => {
     return sheet(
       340, 180, say("draw.clamped"),
       line(10, 164, 330, 164, "bold"),
-      rect(128, 128, 40, 36), rect(140, 40, 16, 88), rect(132, 34, 46, 14),
+      rect(150, 136, 48, 28), rect(157, 102, 10, 40), rect(180, 102, 10, 40),
       path("M178 34V110h-9V34z", "part"), path("M178 46L214 58V86L178 98", "part open"), rect(214, 54, 22, 36, "part", 1),
       path("M169 46L186 60V84L169 98", "thin"),
-      arrow(112, 72, 30, 72), label(70, 62, say("draw.free_space"), "middle"),
+      arrow(150, 72, 40, 72), label(95, 62, say("draw.free_space"), "middle"),
       arrow(244, 72, 318, 72), label(284, 62, say("draw.free_space"), "middle"),
-      label(186, 126, say("draw.axis_level"), "start", "faint"),
-      label(122, 150, say("draw.clamp"), "end", "faint"),
+      label(246, 112, say("draw.axis_level"), "start", "faint"),
+      label(142, 154, say("draw.clamp"), "end", "faint"),
     );
   }
 
@@ -114,7 +114,7 @@ const drawDriver = (() => {
       340, 186, say("draw.mass"),
       front(cx, cy, 84), coin(cx - 36, cy), coin(cx + 36, cy), line(cx - 36, cy, cx + 36, cy, "guide"),
       section(262, 70, 140), ellipse(236, 92, 10, 3, "clip"), ellipse(288, 92, 10, 3, "clip"),
-      label(262, 154, say("draw.opposite"), "middle", "faint"), label(262, 170, say("draw.with_putty"), "middle", "faint"),
+      label(262, 154, say("draw.opposite"), "middle", "faint"), label(262, 171, say("draw.with_putty"), "middle", "faint"),
     );
   }
 

@@ -63,16 +63,17 @@ const drawWiring = (() => {
   };
 
   function inputs(atSource) {
+    const [firstX, secondX] = atSource ? [SOURCE_X - 14, SOURCE_X + 8] : [SOURCE_X, DRIVER_X];
     return [
       box(262, 12, 74, 96, [say("draw.inputs")]),
       label(330, 51, "1", "end", "strong"), label(330, 93, "2", "end", "strong"),
       label(268, 51, say("draw.source"), "start"), label(268, 93, say("draw.driver_side"), "start"),
-      path(`M${SOURCE_X} ${TOP - 10}V28H250V46H262`),
-      atSource ? path(`M${SOURCE_X + 12} ${TOP - 32}H240V88H262`) : path(`M${DRIVER_X} ${TOP}H238V88H262`),
+      path(`M${firstX} ${TOP - 10}V22H250V46H262`),
+      atSource ? path(`M${secondX} ${TOP - 10}V36H240V88H262`) : path(`M${DRIVER_X} ${TOP}H238V88H262`),
       path(`M299 108V${BOTTOM}H${DRIVER_X}`),
-      label(306, 140, say("draw.input"), "start", "faint"), label(306, 154, say("draw.grounds"), "start", "faint"),
-      clip(SOURCE_X, TOP - 10, "1"),
-      atSource ? clip(SOURCE_X + 24, TOP - 32, "2", true) : clip(DRIVER_X, TOP, "2"),
+      label(293, 146, say("draw.input"), "end", "faint"), label(293, 161, say("draw.grounds"), "end", "faint"),
+      clip(firstX, TOP - 10, "1"),
+      atSource ? clip(secondX, TOP - 10, "2", true) : clip(secondX, TOP, "2"),
       ground(DRIVER_X, BOTTOM),
     ];
   }
@@ -83,7 +84,7 @@ const drawWiring = (() => {
       box(262, 40, 74, 44, [say("draw.the_input"), say("draw.one_channel")]),
       atSource ? path(`M${SOURCE_X} ${TOP - 10}V24H250V62H262`) : path(`M${DRIVER_X} ${TOP}H262`),
       path(`M299 84V${BOTTOM}H${DRIVER_X}`),
-      label(306, 140, say("draw.input"), "start", "faint"), label(306, 154, say("draw.grounds"), "start", "faint"),
+      label(293, 146, say("draw.input"), "end", "faint"), label(293, 161, say("draw.grounds"), "end", "faint"),
       atSource ? clip(SOURCE_X, TOP - 10, "1", true) : clip(DRIVER_X, TOP, "1", true),
       ground(DRIVER_X, BOTTOM),
     ];
@@ -91,8 +92,9 @@ const drawWiring = (() => {
 
   // part: driver, resistor, short, open; clip: "driver" or "source" (both on one node); one: null, "source" or "driver".
   function wiring({ ohm, part = "driver", known = null, clipAt = "driver", one = null }) {
+    const both = clipAt === "source" ? "same_node" : part;
     return sheet(
-      340, 222, say(`draw.wiring_${one === null ? (clipAt === "source" ? "same_node" : part) : `one_${one}`}`, { ohm }),
+      340, 222, say(one === null ? `draw.wiring_${both}` : `draw.wiring_one_${one}`, { ohm }),
       output(), sense(ohm), measured[part]({ ohm: known }),
       one === null ? inputs(clipAt === "source") : oneInput(one),
     );

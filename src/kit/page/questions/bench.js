@@ -19,7 +19,8 @@
     },
   });
 
-  // Pairs of levels, 10 dB apart, from below: the first pair that is heard serves.
+  // Pairs of levels, 10 dB apart, from below: the first pair that is clear of the noise serves. What turns the level up and down does
+  // so at all of them. The loudest stays below every class's ceiling.
   const PAIRS_DBFS = [[-50, -40], [-40, -30], [-34, -24]];
   const NOT_HEARD = ["playback-absent", "no-signal", "too-quiet", "noisy"];
 
@@ -62,7 +63,7 @@
       const high = await measure.burst(sound, high_dbfs, { signal, onprogress });
       const answer = await core.call("raw", { sound, sample_rate_hz, low_dbfs, high_dbfs }, [...forCore(low.channels), ...forCore(high.channels)]);
       const absent = answer.findings.some((finding) => NOT_HEARD.includes(finding.code));
-      if (absent && i < PAIRS_DBFS.length - 1) continue;
+      if ((absent || !answer.steady) && i < PAIRS_DBFS.length - 1) continue;
       checks.push(...burstChecks(answer, high, low.jumps + high.jumps));
       return { answer, absent };
     }
@@ -128,6 +129,7 @@
         state.log(`browser check: ${checks.map((one) => `${one.ok ? "good" : "bad"}: ${one.message}`).join("; ")}`);
         await state.save();
         show();
+        context.changed();
       };
 
       show();
@@ -141,6 +143,7 @@
         element("details", {}, element("summary", {}, say("raw.stuck")), dom.list(sayAll("raw.stuck_advice")), widgets.button(say("raw.manual"), () => byHand(context))),
       ];
     },
+    ready: () => state.setup.browser?.passed,
     missing: () => (state.setup.browser?.passed ? null : say("raw.not_passed")),
   });
 
@@ -219,6 +222,7 @@
         place, said,
       ];
     },
+    ready: ({ d }) => ["driver", "source"].includes(state.driver(d).heard),
     missing: ({ d }) => (["driver", "source"].includes(state.driver(d).heard) ? null : say("tap.needed")),
   });
 
@@ -260,6 +264,7 @@
         place, said,
       ];
     },
+    ready: ({ d }) => state.driver(d).levels.driver !== undefined,
     missing: ({ d }) => (state.driver(d).levels.driver === undefined ? say("level.needed") : null),
   });
 })();

@@ -157,6 +157,7 @@
       look();
       return [place, element("h2", {}, say("bundle.title")), element("p", {}, say("bundle.what")), savePart(d, context.changed)];
     },
+    ready: ({ d }) => state.driver(d).saved,
     missing: ({ d }) => (state.driver(d).saved ? null : say("result.save_first")),
   });
 

@@ -61,6 +61,7 @@
           takePanel.create(context, { slot, condition: "added-mass", level: "driver" }, { readLoad, after: (shown) => expectation(typed, shown) }),
         ];
       },
+      ready: isGood(slot),
       missing: missingTake(slot),
     };
   }
@@ -70,6 +71,8 @@
     if (!typed.expect_hz || !shown.plot) return null;
     return element("p", {}, say("mass.expected", { low: Math.round(typed.expect_hz[0]), high: Math.round(typed.expect_hz[1]) }));
   }
+
+  const isGood = (slot) => ({ d }) => state.driver(d).done[slot];
 
   function missingTake(slot) {
     return ({ d }) => {
@@ -115,6 +118,7 @@
         takePanel.create(context, { slot: "box-1", condition: "test-box", level: "driver" }, { readLoad }),
       ];
     },
+    ready: isGood("box-1"),
     missing: missingTake("box-1"),
   });
 })();

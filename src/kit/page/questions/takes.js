@@ -8,6 +8,7 @@
   const APART = 2;
 
   const picture = (options) => widgets.figure(drawWiring.wiring({ ohm: ohm(), ...options }));
+  const isGood = (slot) => ({ d }) => state.driver(d).done[slot];
   const needsTake = (slot) => ({ d }) => {
     const driver = state.driver(d);
     if (!driver.slots[slot]) return say("take.needed");
@@ -21,6 +22,7 @@
       element("p", {}, say("same-node.why")),
       takePanel.create(context, { slot: "same-node", condition: "same-node", level: "jig" }),
     ],
+    ready: isGood("same-node"),
     missing: needsTake("same-node"),
   });
 
@@ -55,10 +57,10 @@
         takePanel.create(context, { slot: "check", condition: "check-resistor", level: "jig" }, { readLoad }),
       ];
     },
-    missing({ d }) {
-      const missing = needsTake("check")({ d });
-      if (missing) return missing;
-      return state.driver(d).shown.check?.passes === false && !state.driver(d).loads.check_accepted ? say("check.failed") : null;
+    ready: isGood("check"),
+    missing(context) {
+      const driver = state.driver(context.d);
+      return driver.shown.check?.passes === false && !driver.done.check ? say("check.failed") : needsTake("check")(context);
     },
   });
 
@@ -113,6 +115,7 @@
         place, said,
       ];
     },
+    ready: isGood("warm-up"),
     missing: ({ d }) => (state.driver(d).done["warm-up"] ? null : say("warm-up.needed")),
   });
 
@@ -122,6 +125,7 @@
       dom.numbered(sayAll(one() ? "free-1.steps_one" : "free-1.steps")),
       takePanel.create(context, { slot: "free-1", condition: "free-air", level: "driver" }),
     ],
+    ready: isGood("free-1"),
     missing: needsTake("free-1"),
   });
 
@@ -131,6 +135,7 @@
       dom.numbered(sayAll("free-2.steps")),
       takePanel.create(context, { slot: "free-2", condition: "free-air", level: "driver", remounted: true }),
     ],
+    ready: isGood("free-2"),
     missing: needsTake("free-2"),
   });
 })();

@@ -28,7 +28,7 @@ const stringsReadings = {
   "air.pressure_hint": "For example 955 hPa.",
   "air.needed": "Type the temperature, and the altitude or the pressure.",
 
-  "meter.title": "What does a meter read on {label}?",
+  "meter.title": "What does a meter read?",
   "meter.short": "Meter reading",
   "meter.none": "I have no meter",
   "meter.steps": [
@@ -44,7 +44,7 @@ const stringsReadings = {
   "meter.needed": "Type what the meter reads on the driver, or leave this out.",
   "meter.too_small": "The driver has to read more than the probes alone. Check both numbers.",
 
-  "cone.title": "How wide is the cone of {label}?",
+  "cone.title": "How wide is the cone?",
   "cone.short": "Cone diameter",
   "cone.steps": [
     "Around the cone lies a soft ring, the surround. Half of it moves along.",
@@ -55,7 +55,7 @@ const stringsReadings = {
   "cone.hint": "For example 78 mm, give or take 1 mm; or 3.07 in.",
   "cone.needed": "Type the diameter of the cone.",
 
-  "mounting.title": "How is {label} mounted?",
+  "mounting.title": "How is the driver mounted?",
   "mounting.short": "Mounting",
   "mounting.why": "Whoever designs the box needs these. Fill in what you can measure; the drawing shows where. Leave the others empty.",
   "mounting.flange": "Flange, outer diameter",

@@ -2,7 +2,7 @@
 
 // Photos, the result and the bundle.
 const stringsResult = {
-  "photos.title": "Three photos of {label}",
+  "photos.title": "Three photos",
   "photos.short": "Photos",
   "photos.on": "Go on",
   "photos.why": "They help to find what numbers do not tell. Each is made smaller and saved anew, so that the place and time it was taken are gone.",
@@ -18,7 +18,7 @@ const stringsResult = {
   "photos.size": "Kept, {kilobytes} kB.",
   "photos.unreadable": "This browser cannot read that picture. Save it as JPEG or PNG and try again.",
 
-  "result.title": "{label}: the result",
+  "result.title": "The result",
   "result.short": "Result and bundle",
   "result.on": "Done with this driver: go on",
   "result.working": "Working it out …",

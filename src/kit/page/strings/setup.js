@@ -187,7 +187,7 @@ const stringsSetup = {
   ],
   "raw.manual": "Record by hand with another program instead",
 
-  "mount.title": "Put {label} on the bench",
+  "mount.title": "Put the driver on the bench",
   "mount.short": "Driver on the bench",
   "mount.steps": [
     "Clamp the driver by its frame, its axis level, cone and magnet free: 30 cm or more to anything on both sides. A hole in the magnet stays open.",

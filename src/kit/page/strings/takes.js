@@ -73,7 +73,7 @@ const stringsTakes = {
   "leads.open": "Leads open",
   "leads.open_steps": ["Take the two leads apart, so that they touch nothing.", "Record."],
 
-  "warm-up.title": "Warm {label} up",
+  "warm-up.title": "Warm it up",
   "warm-up.short": "Warm-up",
   "warm-up.steps": [
     "Put the driver back in its place and compare with the drawing.",
@@ -86,7 +86,7 @@ const stringsTakes = {
   "warm-up.done": "Warmed up and rested.",
   "warm-up.needed": "Let it warm up first.",
 
-  "free-1.title": "{label} by itself",
+  "free-1.title": "The driver by itself",
   "free-1.short": "Driver alone",
   "free-1.steps": ["Driver clamped by its frame, cone and magnet free, clips as in the drawing of the wiring.", "Step back, keep quiet, and record."],
   "free-1.steps_one": [
@@ -94,18 +94,18 @@ const stringsTakes = {
     "The sound repeats without a break. When the page says so, move the clip to the driver's plus. Then hold still.",
   ],
 
-  "free-2.title": "{label} once more, taken out and put back",
+  "free-2.title": "Once more, taken out and put back",
   "free-2.short": "Once more",
   "free-2.steps": [
     "Take the driver out of its clamp, take the clips off, and put everything back. That shows how much a set-up changes.",
     "Let it rest for half a minute, then record.",
   ],
 
-  "mass-1.title": "A little weight on the cone of {label}",
+  "mass-1.title": "A little weight on the cone",
   "mass-1.short": "Added weight",
   "mass-1.skip": "I cannot stick anything on",
   "mass-1.why": "With a known weight on it the cone swings more slowly, and from that follows how heavy the cone itself is. It should weigh about as much as the moving part does.",
-  "mass-2.title": "Another weight on the cone of {label}",
+  "mass-2.title": "Another weight on the cone",
   "mass-2.short": "Another weight",
   "mass-2.skip": "One weight is enough",
   "mass-2.why": "A second, different weight checks the first. Now that the cone's own weight is roughly known, the page can say better what to stick on.",
@@ -142,7 +142,7 @@ const stringsTakes = {
   "coins.use_plan": "Use this",
   "coins.needed": "Say how many of each coin you stick on.",
 
-  "box-1.title": "{label} on a closed box",
+  "box-1.title": "The driver on a closed box",
   "box-1.short": "Closed box",
   "box-1.skip": "I have no such box",
   "box-1.steps": [

@@ -2,6 +2,8 @@
 
 // A mass built from coins: which ones may be used, how many to stick on, and what they come to with the putty.
 const coinCounter = (() => {
+  const grams = (mass_kg) => String(Number((1000 * mass_kg).toPrecision(4)));
+
   // typed: where the choice is kept. What the driver's takes have shown (fs_hz, mms_kg) makes the plan better.
   function create({ typed, classOf, known }) {
     const place = element("div", {}, element("p", { role: "status" }, say("coins.reading")));
@@ -69,7 +71,7 @@ const coinCounter = (() => {
             else delete counts[coin.id];
             typed.expect_hz = null;
           });
-          return element("tr", {}, element("td", {}, element("label", { for: id }, say("coins.one", { name: coin.name, mass: coin.mass_g }))), element("td", {}, input));
+          return element("tr", {}, element("td", {}, element("label", { for: id }, say("coins.one", { name: coin.name, mass: grams(coin.mass_kg) }))), element("td", {}, input));
         })));
     }
 

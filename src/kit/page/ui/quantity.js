@@ -2,6 +2,7 @@
 
 // A field for a quantity: a number with a unit to choose, or the unit typed behind it, and how well it is known. The core reads it.
 const quantityField = (() => {
+  const SETTLE_MS = 300;
   const HAS_UNIT = /[^\d\s.,+\-−±]/;
 
   // What the core reads: "78mm+-0.5mm".
@@ -51,7 +52,8 @@ const quantityField = (() => {
       }
     }
 
-    const check = () => read().catch(() => {});
+    // A field is left by pressing a button below it as well: what is said here must not move that button from under the finger.
+    const check = () => setTimeout(() => read().catch(() => {}), SETTLE_MS);
     for (const field of [value, unit, spread]) field.addEventListener("change", check);
 
     const node = element("div", { class: "field" },

@@ -85,7 +85,7 @@ const takePanel = (() => {
       dom.replace(result, element("p", { role: "status" }, say("take.judging")));
       await look(shown);
       const serious = [...shown.findings, ...shown.about].some((finding) => finding.severity === SEVERE);
-      driver.done[full.slot] = !serious;
+      driver.done[full.slot] = !serious && shown.passes !== false;
       await state.save();
       showResult();
       showControls();
@@ -100,7 +100,9 @@ const takePanel = (() => {
           const read = await measure.readJig(d);
           shown.about = read.findings.filter((finding) => finding.take?.startsWith(plan.condition) && finding.severity !== "note");
           const check = read.checks.filter((one) => plan.condition === "check-resistor" && one.sentence);
-          shown.sentences = [...check.map((one) => one.sentence), ...read.sentences.slice(-1).filter(() => check.length === 0)];
+          // The core says everything about the jig each time; here stands what this take has added.
+          const before = Object.values(state.driver(d).shown).flatMap((other) => (other === shown ? [] : other?.sentences ?? []));
+          shown.sentences = check.length > 0 ? check.map((one) => one.sentence) : read.sentences.filter((text) => !before.includes(text));
           shown.passes = check.length > 0 ? check[check.length - 1].passes : null;
         } else {
           const seen = await measure.analyse(d, shown.name);
@@ -130,7 +132,7 @@ const takePanel = (() => {
           (shown.sentences ?? []).map((text) => element("p", { class: "figure-of" }, text)),
           shown.problem ? element("p", { class: "wrong" }, shown.problem) : null,
           widgets.findings(all),
-          serious && !shown.damaged ? widgets.button(say("take.anyway"), anyway) : null),
+          (serious || shown.passes === false) && !shown.damaged ? widgets.button(say("take.anyway"), anyway) : null),
         after && !shown.damaged ? after(shown) : null,
         shown.plot && shown.plot.length > 0 ? plot.figure(shown.plot) : null,
         shown.chat ? widgets.chatLine(shown.chat) : null,
