@@ -103,7 +103,14 @@ const main = (() => {
     state.now.resume = continued && state.now.at.id !== "welcome" ? state.now.at : null;
     at = { id: "welcome", driver: null };
     show({ focus: false });
+    keepWhatIsTyped();
     loadCore(settings);
+  }
+
+  // Half-filled questions survive a crash too. Fields read themselves a moment after they were left.
+  function keepWhatIsTyped() {
+    const AFTER_MS = 500;
+    frame.by("question").addEventListener("change", () => setTimeout(() => state.save(), AFTER_MS));
   }
 
   // The core is unpacked while the first question is read.

@@ -74,8 +74,8 @@ const drawDriver = (() => {
       340, 160, say("draw.tap"),
       front(120, 82, 74),
       // A finger.
-      path("M300 14L192 74q-12 8-6 17t18 2L316 36", "part"),
-      path("M166 62q-10 20 0 40M156 54q-16 28 0 56", "thin"),
+      path("M322 8L168 70q-12 8-6 17t18 2L332 30", "part"),
+      path("M152 68q-9 14 0 28M143 62q-13 20 0 40", "thin"),
     );
   }
 

@@ -125,10 +125,10 @@
   function verdict(context, seen) {
     const { d } = context;
     const serious = seen.findings.filter((finding) => finding.severity === "redo");
-    const words = seen.verdict === "redo" ? "result.redo" : seen.verdict === "usable" ? "result.usable" : "result.good";
     const back = [...new Set(serious.map((finding) => questionOf(d, finding.take)).filter(Boolean))];
     return widgets.panel(seen.verdict,
-      element("h2", {}, say(words)),
+      element("h2", {}, say(`result.${seen.verdict}`)),
+      element("p", {}, say(`result.${seen.verdict}_then`)),
       seen.sentences.map((text) => element("p", { class: "figure-of" }, text)),
       widgets.findings(seen.findings.filter((finding) => finding.severity !== "note")),
       back.map((id) => widgets.button(say("result.back_to", { title: say(`${id}.short`) }), () => context.jump(id, d))));

@@ -28,7 +28,7 @@
         trouble ? widgets.panel("usable", element("p", {}, trouble), element("p", {}, say("browser.manual_instead"))) : null,
         alone ? null : widgets.panel("redo", element("p", {}, say("welcome.two_tabs"))),
         keeps ? null : widgets.panel("usable", element("p", {}, say("welcome.keeps_nothing"))),
-        resume ? widgets.panel("good",
+        resume && alone ? widgets.panel("good",
           element("p", {}, say("welcome.was_here", { title: say(`${resume.id}.short`) })),
           element("div", { class: "row" },
             widgets.button(say("welcome.continue"), () => context.jump(resume.id, resume.driver), "main"),
@@ -41,6 +41,7 @@
         continued ? null : element("p", {}, say("welcome.time", { n: state.kit.drivers.length })),
       ];
     },
+    missing: () => (state.now.opened.alone ? null : say("welcome.two_tabs")),
   });
 
   async function startAfresh(context) {

@@ -63,6 +63,7 @@ const takePanel = (() => {
     async function judge(full, judged, contents) {
       if (judged === null) {
         await state.save();
+        showResult();
         return;
       }
       const driver = state.driver(d);
@@ -106,7 +107,9 @@ const takePanel = (() => {
           shown.passes = check.length > 0 ? check[check.length - 1].passes : null;
         } else {
           const seen = await measure.analyse(d, shown.name);
-          Object.assign(shown, { about: seen.about_last, sentences: seen.sentences, chat: seen.chat, plot: seen.plot, fs_hz: seen.fs_hz, mms_kg: seen.mms_kg });
+          // What concerns no single take may well come from this one.
+          const ofAll = seen.findings.filter((finding) => finding.severity !== "note" && !finding.take);
+          Object.assign(shown, { about: [...seen.about_last, ...ofAll], sentences: seen.sentences, chat: seen.chat, plot: seen.plot, fs_hz: seen.fs_hz, mms_kg: seen.mms_kg });
         }
       } catch (error) {
         shown.problem = error.message;
