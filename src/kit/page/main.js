@@ -1,0 +1,133 @@
+"use strict";
+
+// One question at a time: shows it, asks it whether to go on, and remembers where the helper is.
+const main = (() => {
+  let at = null;
+  let listed = [];
+
+  function relist() {
+    listed = flow.steps(state.now, state.kit);
+    frame.progress(listed, flow.indexOf(listed, at), state.kit, go);
+  }
+
+  async function go(step) {
+    if (sounding.isOn()) {
+      frame.announce(say("frame.sounding"));
+      return;
+    }
+    at = { id: step.id, driver: step.driver };
+    state.now.at = at;
+    await state.save();
+    show();
+  }
+
+  function show({ focus = true } = {}) {
+    listed = flow.steps(state.now, state.kit);
+    const index = flow.indexOf(listed, at);
+    at = { id: listed[index].id, driver: listed[index].driver };
+    const d = at.driver;
+    const question = questions.of(at.id);
+    const title = say(`${at.id}.title`);
+    const why = element("p", { class: "why wrong", role: "alert", hidden: true });
+    const context = {
+      d,
+      changed: () => {
+        relist();
+        emphasise(question, context);
+      },
+      redraw: () => show({ focus: false }),
+      goOn: () => forward(question, context, why),
+      why: (text) => complain(why, text),
+      jump: (id, driver) => go({ id, driver }),
+    };
+    const heading = element("h1", { tabindex: "-1" }, title);
+    dom.replace(frame.by("question"),
+      d === null ? null : element("p", { class: "counter" }, state.kit.drivers[d].label),
+      heading,
+      question.render(context),
+      navigation(index, question, context, why));
+    document.title = d === null ? say("frame.title", { title }) : say("frame.title_driver", { title, label: state.kit.drivers[d].label });
+    context.changed();
+    if (focus) {
+      scrollTo(0, 0);
+      heading.focus({ preventScroll: true });
+    }
+  }
+
+  function complain(why, text) {
+    why.hidden = false;
+    why.textContent = text;
+  }
+
+  function navigation(index, question, context, why) {
+    const back = index > 0 ? widgets.button(say("frame.back"), () => go(flow.before(listed, at))) : null;
+    const isLast = index === listed.length - 1;
+    const on = isLast || question.hasOwnWayOn ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
+    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context)) : null;
+    return element("div", { class: "steps-nav" }, why, on, skip, back);
+  }
+
+  // Where something has to be done first, the way on stands out only when it was.
+  function emphasise(question, context) {
+    document.querySelector("button.on")?.classList.toggle("main", question.ready === undefined || Boolean(question.ready(context)));
+  }
+
+  function marks(step) {
+    return step.driver === null ? state.now.done : state.now.drivers[step.driver].done;
+  }
+
+  async function passOver() {
+    marks(at)[at.id] = true;
+    state.log(`left out ${at.id}`);
+    await go(flow.after(flow.steps(state.now, state.kit), at));
+  }
+
+  async function forward(question, context, why) {
+    if (sounding.isOn()) return complain(why, say("frame.sounding"));
+    why.hidden = true;
+    const missing = await question.missing(context);
+    if (missing) return complain(why, missing);
+    marks(at)[at.id] = true;
+    return go(flow.after(flow.steps(state.now, state.kit), at));
+  }
+
+  async function begin() {
+    const settings = kit.read(frame.by("kit").textContent);
+    frame.masthead(settings);
+    frame.colophon(settings, null);
+    const keeps = await store.open(settings.id);
+    const continued = state.begin(settings, await store.loadState());
+    state.now.opened = { continued, keeps, alone: await onlyTab.hold(settings.id) };
+    state.log(continued ? "opened again" : "opened");
+    // Where it stood is offered on the first page, so that nobody is thrown into the middle.
+    state.now.resume = continued && state.now.at.id !== "welcome" ? state.now.at : null;
+    at = { id: "welcome", driver: null };
+    show({ focus: false });
+    keepWhatIsTyped();
+    loadCore(settings);
+  }
+
+  // Half-filled questions survive a crash too. Fields read themselves a moment after they were left.
+  function keepWhatIsTyped() {
+    const AFTER_MS = 500;
+    frame.by("question").addEventListener("change", () => setTimeout(() => state.save(), AFTER_MS));
+  }
+
+  // The core is unpacked while the first question is read.
+  async function loadCore(settings) {
+    try {
+      await core.load();
+      const { version } = await core.call("about");
+      frame.colophon(settings, version);
+    } catch (error) {
+      state.log(`no core: ${error.message}`);
+      frame.by("question").prepend(widgets.problem(new Error(say("error.core", { why: error.message }))));
+    }
+  }
+
+  return { begin, go, show };
+})();
+
+main.begin().catch((error) => {
+  document.getElementById("question").textContent = error.message;
+});

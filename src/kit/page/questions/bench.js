@@ -1,0 +1,270 @@
+"use strict";
+
+// Wiring, the browser's input, the driver on its clamp, the tap and the level: what comes before the first take.
+(() => {
+  const ohm = () => String(Number(state.setup.sense.value.toPrecision(3)));
+
+  questions.add("wiring", {
+    onKey: "wiring.on",
+    render() {
+      const one = state.setup.route === "one-input";
+      const key = one ? "wiring.steps_one" : "wiring.steps";
+      return [
+        element("p", {}, say("wiring.first")),
+        widgets.figure(one ? drawWiring.wiring({ ohm: ohm(), one: "source" }) : drawWiring.wiring({ ohm: ohm() })),
+        dom.numbered(sayAll(key, { ohm: ohm() })),
+        widgets.panel(null, element("h2", {}, say("wiring.plug")), dom.list(sayAll(`wiring.plug_${state.setup.sockets}`))),
+        element("p", {}, say("wiring.see")),
+      ];
+    },
+  });
+
+  // Pairs of levels, 10 dB apart, from below: the first pair that is clear of the noise serves. What turns the level up and down does
+  // so at all of them. The loudest stays below every class's ceiling.
+  const PAIRS_DBFS = [[-50, -40], [-40, -30], [-34, -24]];
+  const NOT_HEARD = ["playback-absent", "no-signal", "too-quiet", "noisy"];
+
+  function settingChecks(facts) {
+    const { settings } = facts;
+    const off = ["echoCancellation", "noiseSuppression", "autoGainControl", "voiceIsolation"].map((name) => ({ name, on: settings[name] === true }));
+    const on = off.filter((one) => one.on);
+    const sameRate = settings.sampleRate === undefined || settings.sampleRate === facts.sample_rate_hz;
+    const enough = state.setup.route === "one-input" || settings.channelCount === undefined || settings.channelCount >= 2;
+    return [
+      { ok: on.length === 0, message: say("raw.processing"), advice: say("raw.processing_advice", { what: on.map((one) => one.name).join(", ") }) },
+      { ok: enough, message: say("raw.channels"), advice: say("raw.channels_advice") },
+      { ok: sameRate, message: say("raw.rate", { rate: Math.round(facts.sample_rate_hz) }), advice: say("raw.rate_advice", { rate: settings.sampleRate ?? 0 }) },
+    ];
+  }
+
+  function identical([first, second]) {
+    return first.every((value, i) => value === second[i]);
+  }
+
+  // One channel only: the core is told of no driver's side.
+  function forCore(channels) {
+    return state.setup.route === "one-input" ? [channels[0], new Float32Array(channels[0].length)] : channels;
+  }
+
+  async function listenAndPlay({ signal, onprogress, now }, checks, show) {
+    const facts = audio.facts();
+    checks.push(...settingChecks(facts));
+    show();
+    now(say("raw.quiet"));
+    const silence = await measure.listen(1.5, { signal, onprogress });
+    const sample_rate_hz = measure.rate();
+    const quiet = await core.call("quiet", { sample_rate_hz }, forCore(silence.channels));
+    checks.push({ ok: quiet.findings.every((finding) => finding.severity !== "redo"), message: say("raw.silent"), advice: quiet.findings.map((finding) => `${finding.message} ${finding.advice}`).join(" ") });
+    show();
+    const sound = await measure.soundFor(0, "free-air");
+    for (const [i, [low_dbfs, high_dbfs]] of PAIRS_DBFS.entries()) {
+      now(say("raw.bursts", { level: high_dbfs }));
+      const low = await measure.burst(sound, low_dbfs, { signal, onprogress });
+      const high = await measure.burst(sound, high_dbfs, { signal, onprogress });
+      const answer = await core.call("raw", { sound, sample_rate_hz, low_dbfs, high_dbfs }, [...forCore(low.channels), ...forCore(high.channels)]);
+      const absent = answer.findings.some((finding) => NOT_HEARD.includes(finding.code));
+      if ((absent || !answer.steady) && i < PAIRS_DBFS.length - 1) continue;
+      checks.push(...burstChecks(answer, high, low.jumps + high.jumps));
+      return { answer, absent };
+    }
+    return null;
+  }
+
+  function burstChecks(answer, high, jumps) {
+    const checks = [];
+    if (state.setup.route !== "one-input") checks.push({ ok: !identical(high.channels), message: say("raw.different"), advice: say("raw.different_advice") });
+    const others = answer.findings.filter((finding) => finding.severity === "redo" && finding.code !== "identical-channels");
+    const text = others.map((finding) => `${finding.message} ${finding.advice}`).join(" ");
+    checks.push({ ok: others.length === 0, message: say("raw.arrives"), advice: text });
+    const shown = answer.difference_db.map((value) => (value === null ? "–" : value.toFixed(2))).join(" / ");
+    checks.push({ ok: answer.steady, message: say("raw.linear", { shown }), advice: say("raw.linear_advice") });
+    checks.push({ ok: jumps === 0, message: say("raw.gaps"), advice: say("raw.gaps_advice") });
+    return checks;
+  }
+
+  questions.add("browser", {
+    render(context) {
+      const setup = state.setup;
+      setup.browser ??= { input_id: null, output_id: null, checks: [], passed: false, facts: null };
+      const browser = setup.browser;
+      const place = element("div", {});
+      const chosen = element("div", {});
+      const list = element("div", {});
+      const checks = browser.checks;
+      const show = () => dom.replace(list, widgets.checks(checks), browser.passed ? widgets.panel("good", element("p", { role: "status" }, say("raw.passed"))) : null);
+
+      const choose = (label, options, key) => {
+        const id = dom.freshId(key);
+        const select = element("select", { id }, element("option", { value: "" }, say("raw.usual")), options.map((option) => element("option", { value: option.id }, option.label || say("raw.unnamed"))));
+        select.value = browser[key] ?? "";
+        select.addEventListener("change", async () => {
+          browser[key] = select.value === "" ? null : select.value;
+          browser.passed = false;
+          state.now.done.browser = false;
+          await audio.close();
+          await state.save();
+          context.changed();
+        });
+        return element("div", { class: "field" }, element("label", { for: id }, label), select);
+      };
+      const showDevices = async () => {
+        const { inputs, outputs } = await audio.devices();
+        dom.replace(chosen,
+          inputs.length > 0 ? choose(say("raw.which_input"), inputs, "input_id") : null,
+          outputs.length > 0 ? choose(say("raw.which_output"), outputs, "output_id") : null);
+      };
+
+      const check = async () => {
+        checks.length = 0;
+        browser.passed = false;
+        show();
+        const done = await sounding.run(place, say("raw.asking"), async (tools) => {
+          await audio.close();
+          await openInput();
+          await showDevices();
+          return listenAndPlay(tools, checks, show);
+        });
+        browser.facts = audio.isOpen() ? audio.facts() : browser.facts;
+        browser.passed = done !== null && checks.every((one) => one.ok === true);
+        state.log(`browser check: ${checks.map((one) => `${one.ok ? "good" : "bad"}: ${one.message}`).join("; ")}`);
+        await state.save();
+        show();
+        context.changed();
+      };
+
+      show();
+      if (audio.isOpen()) showDevices();
+      return [
+        element("p", {}, say("raw.why")),
+        element("p", {}, say(navigator.userAgent.includes("Firefox") ? "raw.allow_firefox" : "raw.allow")),
+        chosen,
+        element("div", { class: "row" }, widgets.button(say("raw.check"), check, "main"), element("span", {}, say("raw.sound"))),
+        place, list,
+        element("details", {}, element("summary", {}, say("raw.stuck")), dom.list(sayAll("raw.stuck_advice")), widgets.button(say("raw.manual"), () => byHand(context))),
+      ];
+    },
+    ready: () => state.setup.browser?.passed,
+    missing: () => (state.setup.browser?.passed ? null : say("raw.not_passed")),
+  });
+
+  async function openInput() {
+    try {
+      await measure.ensureInput();
+    } catch (error) {
+      if (error.name === "NotAllowedError") throw new Error(say("raw.denied"));
+      if (error.name === "NotFoundError" || error.name === "OverconstrainedError") throw new Error(say("raw.no_input"));
+      if (error.name === "NotReadableError") throw new Error(say("raw.busy"));
+      throw error;
+    }
+  }
+
+  async function byHand(context) {
+    state.setup.route = "manual";
+    state.log("recording by hand from here on");
+    await audio.close();
+    context.jump("wiring", null);
+  }
+
+  questions.add("mount", {
+    render(context) {
+      const { d } = context;
+      const driver = state.driver(d);
+      const settings = state.kit.drivers[d];
+      return [
+        widgets.figure(drawDriver.clamped()),
+        dom.numbered(sayAll(d === 0 ? "mount.steps" : "mount.steps_next")),
+        settings.class === "tweeter" ? widgets.panel("usable", element("p", {}, say("mount.tweeter"))) : null,
+        d > 0 ? widgets.tick({
+          label: say("mount.touched"), value: driver.remade,
+          onchange: async (is) => {
+            driver.remade = is;
+            await state.save();
+            context.changed();
+          },
+        }) : null,
+        element("p", {}, say("mount.see")),
+      ];
+    },
+    async missing({ d }) {
+      const before = d - 1;
+      if (before < 0 || state.driver(d).inherited) return null;
+      const [mine, theirs] = [await measure.soundFor(d, "same-node"), await measure.soundFor(before, "same-node")];
+      if (theirs.start_hz <= mine.start_hz) await state.inheritJig(before, d, ["same-node", "check", "shorted", "open"]);
+      return null;
+    },
+  });
+
+  const LISTEN_S = 4;
+  questions.add("tap", {
+    render(context) {
+      const { d } = context;
+      const place = element("div", {});
+      const said = element("div", { role: "status" });
+      const heard = state.driver(d).heard;
+      const show = (answer) => dom.replace(said, answer ? widgets.panel(answer === "driver" || answer === "source" ? "good" : "redo", element("p", {}, say(`tap.${answer}`))) : null);
+      const listen = async () => {
+        dom.replace(said);
+        const recorded = await sounding.run(place, say("tap.now"), (tools) => measure.listen(LISTEN_S, tools));
+        if (recorded === null) return;
+        const answer = await core.call("tapped", { sample_rate_hz: measure.rate() }, recorded.channels);
+        if (answer.heard === "source") state.setup.swapped = !state.setup.swapped;
+        state.driver(d).heard = answer.heard;
+        state.log(`tap: ${answer.heard}, ${answer.rise_db.map((rise) => Number(rise).toFixed(1)).join(" / ")} dB`);
+        await state.save();
+        show(answer.heard);
+        context.changed();
+      };
+      show(heard);
+      return [
+        widgets.figure(drawDriver.tap()),
+        element("p", {}, say("tap.why")),
+        element("div", { class: "row" }, widgets.button(say("tap.listen"), listen, "main"), element("span", {}, say("tap.silent"))),
+        place, said,
+      ];
+    },
+    ready: ({ d }) => ["driver", "source"].includes(state.driver(d).heard),
+    missing: ({ d }) => (["driver", "source"].includes(state.driver(d).heard) ? null : say("tap.needed")),
+  });
+
+  questions.add("level", {
+    render(context) {
+      const { d } = context;
+      const place = element("div", {});
+      const said = element("div", { role: "status" });
+      const driver = state.driver(d);
+      const show = () => dom.replace(said, driver.levelSaid ? widgets.panel("good", element("p", {}, driver.levelSaid.sentence), dom.list(driver.levelSaid.lines)) : null);
+      const seek = async () => {
+        driver.levelSaid = null;
+        show();
+        const lines = [];
+        const one = state.setup.route === "one-input";
+        const plan = { condition: "free-air", level: "driver" };
+        const found = await sounding.run(place, say("level.seeking"), async (tools) => {
+          const onburst = (line) => {
+            lines.push(line);
+            tools.note(line);
+          };
+          const result = await (one ? oneInput : measure).seekLevel(d, plan, { ...tools, onburst });
+          if (result.damaged) throw new Error(result.damaged.map((finding) => `${finding.message} ${finding.advice}`).join(" "));
+          if (result.exchanged) throw new Error(say("take.exchanged"));
+          return result;
+        });
+        if (found === null) return state.save();
+        driver.levels.driver = found.use.playback_dbfs;
+        driver.levelSaid = { sentence: found.use.sentence, lines };
+        state.log(`level: ${found.use.playback_dbfs.toFixed(1)} dBFS`);
+        await state.save();
+        show();
+        return context.changed();
+      };
+      show();
+      return [
+        dom.paragraphs(sayAll("level.what")),
+        element("div", { class: "row" }, widgets.button(say(driver.levelSaid ? "level.again" : "level.find"), seek, "main")),
+        place, said,
+      ];
+    },
+    ready: ({ d }) => state.driver(d).levels.driver !== undefined,
+    missing: ({ d }) => (state.driver(d).levels.driver === undefined ? say("level.needed") : null),
+  });
+})();
