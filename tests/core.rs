@@ -481,6 +481,136 @@ fn the_page_concludes_what_the_library_does() {
     assert!(ask(&mut core, "analyse", &args, &blobs).is_err());
 }
 
+fn sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+/// Bytes are not compared, since compilers differ; what they were made from is.
+#[test]
+fn the_compiled_library_is_up_to_date() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let built_from = fs::read_to_string(root.join("src/kit/core/built-from.txt")).unwrap();
+    let mut stale = vec![];
+    let mut n_sources = 0;
+    for line in built_from.lines() {
+        let (hash, path) = line.split_once("  ").unwrap();
+        let now = if path == "cargo tree" {
+            crates()
+        } else {
+            n_sources += 1;
+            fs::read(root.join(path)).map_or_else(|_| "gone".to_owned(), |bytes| sha256(&bytes))
+        };
+        if now != hash {
+            stale.push(path);
+        }
+    }
+    assert!(n_sources > 150, "{n_sources}");
+    assert!(
+        stale.is_empty(),
+        "the kit's page holds a library from before {stale:?} changed: src/kit/core/build.sh"
+    );
+}
+
+/// The hash of the crates that the library for the browser is made of, with their features, as `build.sh` takes it.
+fn crates() -> String {
+    let output = Command::new(env!("CARGO"))
+        .args([
+            "tree",
+            "--locked",
+            "--no-default-features",
+            "--target",
+            "wasm32-unknown-unknown",
+        ])
+        .args(["-e", "normal", "--prefix", "none", "--format", "{p} {f}"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .unwrap();
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let text = String::from_utf8(output.stdout).unwrap();
+    let mut lines: Vec<&str> = text.lines().skip(1).collect();
+    lines.sort_unstable();
+    lines.dedup();
+    sha256((lines.join("\n") + "\n").as_bytes())
+}
+
+/// Twenty recordings, judged and concluded in both.
+#[test]
+#[ignore = "needs node; .ci/run has it"]
+fn the_compiled_library_answers_alike() {
+    if !common::outside::have(&["node"], "nodejs") {
+        return;
+    }
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let folder = tempfile::tempdir().unwrap();
+    let mut native = vec![];
+    for i in 0..10_u64 {
+        let (session, files) = measured(i as usize % drivers().len(), 100 + i);
+        let paths: Vec<&String> = files.keys().collect();
+        let blobs: Vec<&[u8]> = files.values().map(Vec::as_slice).collect();
+        let args = json!({"kit": "K-00000000", "driver": 0, "session": session, "files": paths, "browser": null, "log": []});
+        let mut asked = vec![("bundle", args, blobs.clone())];
+        for (blob, take) in blobs.iter().zip(session["takes"].as_array().unwrap()) {
+            let mut take = take.clone();
+            take.as_object_mut().unwrap().remove("sha256");
+            let sound = json!({"start_hz": 5.0, "length_s": 7.0, "ceiling_dbfs": -18.0});
+            let args = json!({"session": session, "take": take, "sound": sound, "level_dbfs": take["level"]["playback_dbfs"]});
+            asked.push(("dropped", args, vec![blob]));
+        }
+        for (j, (op, args, blobs)) in asked.into_iter().enumerate() {
+            let bytes = request(op, &args, &blobs);
+            fs::write(folder.path().join(format!("{i}-{j}.request")), &bytes).unwrap();
+            native.push((
+                format!("{i}-{j}.reply"),
+                reply(&Core::default().answer(&bytes)),
+            ));
+        }
+    }
+    let output = Command::new("node")
+        .arg(root.join("tests/page/answer.mjs"))
+        .arg(root.join("src/kit/core/farcone.wasm.gz"))
+        .arg(folder.path())
+        .output()
+        .unwrap();
+    println!("{}", String::from_utf8_lossy(&output.stdout));
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let mut n = 0;
+    for (name, expected) in native {
+        let (expected, expected_blobs) = expected.unwrap();
+        let (found, blobs) = reply(&fs::read(folder.path().join(&name)).unwrap()).unwrap();
+        if name.ends_with("-0.reply") {
+            let [ours, theirs] = [&expected_blobs[0], &blobs[0]]
+                .map(|zip| farcone::bundle::read(zip).unwrap().sheet.unwrap());
+            let differ = disagreements(&theirs, &ours);
+            assert!(differ.is_empty(), "{name}: {differ:?}");
+        } else {
+            n += 1;
+            assert_eq!(found["damaged"], expected["damaged"], "{name}");
+            assert_eq!(found["take"], expected["take"], "{name}");
+            let codes = |value: &Value| -> Vec<Value> {
+                value["findings"]
+                    .as_array()
+                    .unwrap()
+                    .iter()
+                    .map(|f| f["code"].clone())
+                    .collect()
+            };
+            assert_eq!(codes(&found), codes(&expected), "{name}");
+        }
+    }
+    assert_eq!(n, 20);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
 

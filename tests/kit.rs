@@ -176,6 +176,9 @@ fn every_part_of_the_page_is_in_it() {
     let once: BTreeSet<String> = listed.iter().map(|name| (*name).to_owned()).collect();
     assert_eq!(once.len(), listed.len(), "a part stands twice in the list");
     assert_eq!(once, there);
+    // The tests in JavaScript load the parts by this list.
+    let order = fs::read_to_string(root.join("order.txt")).unwrap();
+    assert_eq!(listed, order.lines().collect::<Vec<_>>());
     for (name, text) in page_parts() {
         assert!(
             text.starts_with("\"use strict\";\n"),

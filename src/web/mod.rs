@@ -14,6 +14,7 @@ mod frame;
 mod given;
 mod level;
 mod look;
+mod pack;
 mod sound;
 mod take;
 mod text;
@@ -50,6 +51,7 @@ impl Core {
             "dropped" => take::dropped(request),
             "jig" => look::jig(request),
             "analyse" => look::analyse(request),
+            "bundle" => pack::bundle(request),
             other => Err(Refusal::new(format!(
                 "the core of this page does not know \"{other}\""
             ))),

@@ -16,6 +16,7 @@ mod dialogue;
 mod faults;
 mod figures;
 mod interrupt;
+mod kit;
 mod measure;
 mod program;
 mod server;

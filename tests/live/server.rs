@@ -61,6 +61,9 @@ pub struct Setup {
     pub rate_hz: u32,
     /// Whether there is another sink that streams may be moved to.
     pub spare_sink: bool,
+    /// Further sinks with the same jig and something else in the driver's place, by name; and a microphone of two channels, which is
+    /// what a browser takes for an input.
+    pub for_a_browser: &'static [(&'static str, Circuit)],
 }
 
 impl Setup {
@@ -71,6 +74,7 @@ impl Setup {
             faults: Faults::default(),
             rate_hz: 48_000,
             spare_sink: false,
+            for_a_browser: &[],
         }
     }
 }
@@ -270,10 +274,51 @@ fn surroundings(command: &mut Command, folder: &Path) {
 }
 
 fn script(setup: &Setup, socket: &Path) -> String {
-    let Setup {
-        circuit, faults, ..
-    } = setup;
-    let control = [
+    let rate = setup.rate_hz;
+    let map = "channels=2 channel_map=front-left,front-right";
+    let null = |name: &str| {
+        format!(
+            "load-module module-null-sink sink_name={name} format=float32le rate={rate} {map} norewinds=1\n"
+        )
+    };
+    let jig = |name: &str, circuit: &Circuit| {
+        format!(
+            "load-module module-ladspa-sink sink_name={name} sink_master=jigB plugin={} label=jig control={} {map}\n",
+            plugin().display(),
+            control(circuit, &setup.faults)
+        )
+    };
+    let mut script = format!(
+        "load-module module-native-protocol-unix auth-anonymous=1 socket={}\n{}",
+        socket.display(),
+        null("jigB")
+    );
+    if setup.spare_sink {
+        script.push_str(&null("spare"));
+    }
+    script.push_str(&jig(OUTPUT, &setup.circuit));
+    for (name, circuit) in setup.for_a_browser {
+        script.push_str(&jig(name, circuit));
+    }
+    script.push_str(&format!(
+        "load-module module-remap-source source_name=mono master={INPUT} master_channel_map=front-left channels=1 channel_map=mono\n"
+    ));
+    let mut input = INPUT;
+    if !setup.for_a_browser.is_empty() {
+        input = "mic";
+        script.push_str(&format!(
+            "load-module module-remap-source source_name={input} master={INPUT} {map} remix=no\n"
+        ));
+    }
+    script.push_str(&format!(
+        "set-default-sink {OUTPUT}\nset-default-source {input}\n"
+    ));
+    script
+}
+
+/// The values of the plug-in's ports.
+fn control(circuit: &Circuit, faults: &Faults) -> String {
+    [
         circuit.re_ohm,
         circuit.res_ohm,
         circuit.f0_hz,
@@ -287,29 +332,7 @@ fn script(setup: &Setup, socket: &Path) -> String {
         faults.noise_rms,
     ]
     .map(|value| value.to_string())
-    .join(",");
-    let rate = setup.rate_hz;
-    let map = "channels=2 channel_map=front-left,front-right";
-    let null = |name: &str| {
-        format!(
-            "load-module module-null-sink sink_name={name} format=float32le rate={rate} {map} norewinds=1\n"
-        )
-    };
-    let spare = if setup.spare_sink {
-        null("spare")
-    } else {
-        String::new()
-    };
-    format!(
-        "load-module module-native-protocol-unix auth-anonymous=1 socket={}\n{}{spare}\
-         load-module module-ladspa-sink sink_name={OUTPUT} sink_master=jigB plugin={} label=jig control={control} {map}\n\
-         load-module module-remap-source source_name=mono master={INPUT} master_channel_map=front-left channels=1 \
-         channel_map=mono\n\
-         set-default-sink {OUTPUT}\nset-default-source {INPUT}\n",
-        socket.display(),
-        null("jigB"),
-        plugin().display(),
-    )
+    .join(",")
 }
 
 const ASOUND_CONF: &str = r#"</usr/share/alsa/alsa.conf>

@@ -296,17 +296,25 @@ fn looked_at_one_by_one() {
         let (mut scenario, _, mut dice) = session(seed);
         (fault.inject)(&mut scenario, strength, &mut dice);
         let sheet = scenario.run();
-        for (key, true_value) in truth {
+        for key in Key::MAIN {
             let of = |sheet: &Sheet| {
                 let entry = sheet.parameters.get(key)?;
+                let true_value = truth.iter().find(|of| of.0 == key).map(|of| of.1);
+                let off = true_value.map(|true_value| entry.value / true_value - 1.0);
                 let half = entry.interval_95.map(|[low, high]| 0.5 * (high - low));
-                Some((entry.value / true_value - 1.0, half? / true_value))
+                let relative = |u: f64| u / entry.value;
+                Some((
+                    entry.value,
+                    off,
+                    half.map(relative),
+                    entry.setup_uncertainty.map(relative),
+                ))
             };
-            println!(
-                "  {key:?}: clean {:.4?}, with the fault {:.4?}",
-                of(&untouched),
-                of(&sheet)
-            );
+            println!("  {key:?}: clean {:.5?}", of(&untouched));
+            println!("        fault {:.5?}", of(&sheet));
+        }
+        for curve in &sheet.curves {
+            println!("  {} of {:?}", curve.name, curve.takes);
         }
     }
 }

@@ -6,7 +6,7 @@
 #
 #   src/kit/core/build.sh [TARGET_FOLDER]
 #
-# With rustup's target wasm32-unknown-unknown installed, the toolchain at hand is used. Without, Debian's compiler with the sources
+# Needs wasm-opt (package binaryen). With rustup's target wasm32-unknown-unknown installed, the toolchain at hand is used. Without, Debian's compiler with the sources
 # of its standard library (packages rustc-web cargo-web rust-web-src) and the linker of the toolchain at hand.
 set -euo pipefail
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
@@ -18,6 +18,7 @@ triple=wasm32-unknown-unknown
 export CARGO_TARGET_DIR=$target CARGO_TERM_COLOR=never
 export CARGO_PROFILE_RELEASE_OPT_LEVEL=s CARGO_PROFILE_RELEASE_LTO=fat CARGO_PROFILE_RELEASE_CODEGEN_UNITS=1
 export CARGO_PROFILE_RELEASE_PANIC=abort CARGO_PROFILE_RELEASE_STRIP=true CARGO_PROFILE_RELEASE_DEBUG=false
+command -v wasm-opt >/dev/null || { echo "wasm-opt is missing: apt-get install binaryen" >&2; exit 1; }
 library=(rustc --locked --release --lib --crate-type cdylib --no-default-features --target "$triple")
 
 if [ -d "$(rustc --print target-libdir --target "$triple" 2>/dev/null)" ]; then
@@ -27,13 +28,13 @@ else
     "$debian/rustc" --version || { echo "no $triple here: apt-get install rustc-web cargo-web rust-web-src" >&2; exit 1; }
     # Features that have become stable since that compiler; later ones need none of this.
     wrapper=$(mktemp)
-    trap 'rm -f "$wrapper"' EXIT
     cat >"$wrapper" <<'WRAPPER'
 #!/bin/bash
 rustc=$1
 shift
 case "${CARGO_PKG_NAME:-}" in
     nalgebra) features=unsigned_is_multiple_of,const_vec_string_slice ;;
+    zip) features=let_chains,unsigned_is_multiple_of ;;
     sha2 | digest | block-buffer | hybrid-array) features=slice_as_chunks ;;
     farcone) features=let_chains,unsigned_is_multiple_of,slice_as_chunks ;;
     *) exec "$rustc" "$@" ;;
@@ -43,15 +44,20 @@ WRAPPER
     chmod +x "$wrapper"
     linker=$(rustc --print sysroot)/lib/rustlib/$(rustc -vV | sed -n 's/^host: //p')/bin/rust-lld
     RUSTC=$debian/rustc RUSTC_BOOTSTRAP=1 RUSTC_WRAPPER=$wrapper CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=$linker \
-        "$debian/cargo" "${library[@]}" --ignore-rust-version -Zbuild-std=std,panic_abort
+        "$debian/cargo" "${library[@]}" \
+        --ignore-rust-version -Zbuild-std=std,panic_abort -Zbuild-std-features=panic_immediate_abort,optimize_for_size
 fi
 
 built=$target/$triple/release/farcone
-gzip --best --no-name --stdout "$built.wasm" >"$here/farcone.wasm.gz"
+small=$(mktemp)
+trap 'rm -f "$small" "${wrapper:-}"' EXIT
+wasm-opt -Os --strip-debug --strip-producers --enable-bulk-memory --enable-nontrapping-float-to-int --enable-sign-ext \
+    --enable-mutable-globals --enable-reference-types --enable-multivalue "$built.wasm" -o "$small"
+gzip --best --no-name --stdout "$small" >"$here/farcone.wasm.gz"
 {
-    sha256sum src/kit/core/build.sh Cargo.toml
+    sha256sum src/kit/core/build.sh
     # Sources, as the compiler names them in its dep-info.
     sed -n 's/^[^:]*\.wasm: //p' "$built.d" | tr ' ' '\n' | sed "s|^$PWD/||" | grep '^src/' | LC_ALL=C sort -u | xargs sha256sum
-    echo "$(cargo tree --locked --no-default-features --target "$triple" -e normal --prefix none | tail -n +2 | LC_ALL=C sort -u | sha256sum | cut -d' ' -f1)  cargo tree"
+    echo "$(cargo tree --locked --no-default-features --target "$triple" -e normal --prefix none --format "{p} {f}" | tail -n +2 | LC_ALL=C sort -u | sha256sum | cut -d' ' -f1)  cargo tree"
 } >"$here/built-from.txt"
-ls -l "$here/farcone.wasm.gz" "$built.wasm"
+ls -l "$here/farcone.wasm.gz"
