@@ -63,13 +63,16 @@ const main = (() => {
     const back = index > 0 ? widgets.button(say("frame.back"), () => go(flow.before(listed, at))) : null;
     const isLast = index === listed.length - 1;
     const on = isLast || question.hasOwnWayOn ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
-    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context)) : null;
+    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context), "skips") : null;
     return element("div", { class: "steps-nav" }, why, on, skip, back);
   }
 
   // Where something has to be done first, the way on stands out only when it was.
   function emphasise(question, context) {
-    document.querySelector("button.on")?.classList.toggle("main", question.ready === undefined || Boolean(question.ready(context)));
+    const isReady = question.ready === undefined || Boolean(question.ready(context));
+    document.querySelector("button.on")?.classList.toggle("main", isReady);
+    const skip = document.querySelector("button.skips");
+    if (skip && question.ready) skip.hidden = isReady;
   }
 
   function marks(step) {

@@ -125,7 +125,7 @@
       const setup = state.setup;
       const texts = [
         ...sayAll("cautions.first"),
-        ...(setup.route === "manual" ? sayAll("cautions.manual") : sayAll("cautions.live")),
+        ...({ live: sayAll("cautions.live"), manual: sayAll("cautions.manual") }[setup.route] ?? []),
         ...(kit.tweeters(state.kit) > 0 ? sayAll("cautions.tweeter") : []),
         ...sayAll("cautions.all"),
       ];

@@ -24,9 +24,10 @@ const stringsTakes = {
   "take.not_good": "This recording has to be made again, or press “Go on with it all the same” above.",
 
   "one.source": "Clip on the SOURCE node. Hold still.",
-  "one.move": "MOVE THE CLIP NOW to the driver's plus",
-  "one.driver": "Clip on the DRIVER's plus. Hold still.",
+  "one.move": "MOVE THE CLIP NOW to the other end of the sense resistor",
+  "one.driver": "Clip at the OTHER END of the sense resistor. Hold still.",
 
+  "manual.how": "How to record it",
   "manual.steps": [
     "Save the sound with the button below and play it, at low volume, with any player that has no equaliser and no enhancements.",
     "Record both channels at 48 kHz as WAV: start before the sound plays, and stop two seconds after its end. Input 1 is the left channel, input 2 the right one.",

@@ -42,6 +42,7 @@ const sounding = (() => {
     const now = (text) => {
       words.textContent = text;
       bar.value = 0;
+      dom.replace(lines);
     };
     try {
       const result = await work({ signal: controller.signal, onprogress, note, now });
