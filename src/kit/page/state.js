@@ -3,6 +3,8 @@
 // What was answered and what was measured. Questions change it through these functions; it is saved after each change.
 const state = (() => {
   const FORMAT = 1;
+  // Up to where takes are analysed; the sweeps go further.
+  const HIGHEST_HZ = 20000;
   let now = null;
   let settings = null;
   const openedAt = performance.now();
@@ -64,6 +66,8 @@ const state = (() => {
   function session(d) {
     const of = now.drivers[d];
     const made = { schema: "farcone-session/1", label: of.label, jig: jig(), takes: of.takes };
+    const start_hz = settings.drivers[d].start_hz;
+    if (start_hz > 0) made.band_hz = [start_hz, HIGHEST_HZ];
     if (Object.keys(now.setup.air).length > 0) made.air = now.setup.air;
     if (of.cone !== null) made.cone = { diameter: of.cone };
     if (of.meter !== null) made.meter_re = of.meter;
