@@ -88,8 +88,12 @@ const main = (() => {
   async function forward(question, context, why) {
     if (sounding.isOn()) return complain(why, say("frame.sounding"));
     why.hidden = true;
+    const before = state.kit.drivers.map((_, d) => JSON.stringify(state.session(d)));
     const missing = await question.missing(context);
     if (missing) return complain(why, missing);
+    before.forEach((text, d) => {
+      if (text !== JSON.stringify(state.session(d))) state.outdate(d);
+    });
     marks(at)[at.id] = true;
     return go(flow.after(flow.steps(state.now, state.kit), at));
   }

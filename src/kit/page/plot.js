@@ -71,12 +71,21 @@ const plot = (() => {
     return picture;
   }
 
-  // The curve's number at its peak, so that curves are told apart without colour.
-  function marker(curve, x, y, i) {
+  // Where a curve is highest below the frequencies at which a coil takes over.
+  const COIL_HZ = 3000;
+  function peakAt(curve) {
     let peak = 0;
     curve.measured_ohm.forEach((ohm, k) => {
-      if (ohm > curve.measured_ohm[peak] && curve.frequency_hz[k] < 3000) peak = k;
+      if (ohm > curve.measured_ohm[peak] && curve.frequency_hz[k] < COIL_HZ) peak = k;
     });
+    return peak;
+  }
+
+  const peakHz = (curve) => curve.frequency_hz[peakAt(curve)];
+
+  // The curve's number at its peak, so that curves are told apart without colour.
+  function marker(curve, x, y, i) {
+    const peak = peakAt(curve);
     return pen.label(x(curve.frequency_hz[peak]) + 8, y(curve.measured_ohm[peak]) + 12, String(i + 1), "start", "strong");
   }
 
@@ -118,5 +127,5 @@ const plot = (() => {
       element("details", {}, element("summary", {}, say("plot.as_table")), element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": say("plot.as_table") }, curves.map(table))));
   }
 
-  return { logTicks, linearTicks, sampled, figure };
+  return { logTicks, linearTicks, sampled, peakHz, figure };
 })();

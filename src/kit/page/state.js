@@ -110,8 +110,16 @@ const state = (() => {
     log(`kept ${take.name} (${of.label})`);
   }
 
+  // What was saved before is no longer what there is.
+  function outdate(d) {
+    const of = now.drivers[d];
+    of.saved = null;
+    of.done.result = false;
+  }
+
   function takeBack(d, slot) {
     const of = now.drivers[d];
+    outdate(d);
     const name = of.slots[slot];
     if (name === undefined) return;
     const old = of.takes.find((take) => take.name === name);
@@ -149,7 +157,7 @@ const state = (() => {
   }
 
   return {
-    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, take, inheritJig,
+    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, outdate, take, inheritJig,
     get now() { return now; },
     get setup() { return now.setup; },
     get kit() { return settings; },

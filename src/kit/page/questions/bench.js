@@ -228,6 +228,7 @@
       return [
         widgets.figure(drawDriver.tap()),
         element("p", {}, say("tap.why")),
+        element("p", {}, say("tap.see")),
         element("div", { class: "row" }, widgets.button(say("tap.listen"), listen, "main"), element("span", {}, say("tap.silent"))),
         place, said,
       ];
@@ -270,6 +271,7 @@
       show();
       return [
         dom.paragraphs(sayAll("level.what")),
+        element("p", {}, say("level.hear")),
         element("div", { class: "row" }, widgets.button(say(driver.levelSaid ? "level.again" : "level.find"), seek, "main")),
         place, said,
       ];

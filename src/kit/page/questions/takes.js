@@ -126,7 +126,8 @@
   questions.add("free-1", {
     render: (context) => [
       one() ? pictures({}) : widgets.figure(drawDriver.clamped()),
-      dom.numbered(sayAll(one() ? "free-1.steps_one" : "free-1.steps")),
+      dom.numbered(sayAll({ "one-input": "free-1.steps_one", manual: "free-1.steps_manual" }[state.setup.route] ?? "free-1.steps")),
+      element("p", {}, say(one() ? "take.hear_one" : "take.hear")),
       takePanel.create(context, { slot: "free-1", condition: "free-air", level: "driver" }),
     ],
     ready: isGood("free-1"),
