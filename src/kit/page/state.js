@@ -137,11 +137,23 @@ const state = (() => {
     return of.takes.find((entry) => entry.name === of.slots[slot]) ?? null;
   }
 
+  const JIG_SLOTS = ["same-node", "check", "shorted", "open"];
+  const JIG_QUESTIONS = ["same-node", "check", "leads"];
+
+  // Plugs or knobs were touched: the test of the bench has to be made again before it holds for further takes.
+  function forgetJig(d) {
+    const of = now.drivers[d];
+    for (const slot of JIG_SLOTS) takeBack(d, slot);
+    for (const id of JIG_QUESTIONS) of.done[id] = false;
+    delete of.levels.jig;
+    of.remade = true;
+  }
+
   // The jig's own takes hold for the next driver as well, as long as they reach as low.
-  async function inheritJig(from, to, slots) {
+  async function inheritJig(from, to) {
     const source = now.drivers[from];
     const target = now.drivers[to];
-    for (const slot of slots) {
+    for (const slot of JIG_SLOTS) {
       const entry = source.takes.find((candidate) => candidate.name === source.slots[slot]);
       if (!entry || target.slots[slot]) continue;
       for (const path of entry.files) await store.saveFile(to, path, await store.loadFile(from, path));
@@ -157,7 +169,7 @@ const state = (() => {
   }
 
   return {
-    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, outdate, take, inheritJig,
+    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, outdate, take, inheritJig, forgetJig,
     get now() { return now; },
     get setup() { return now.setup; },
     get kit() { return settings; },

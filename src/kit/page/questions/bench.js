@@ -185,9 +185,9 @@
         dom.numbered(sayAll(d === 0 ? "mount.steps" : "mount.steps_next")),
         settings.class === "tweeter" ? widgets.panel("usable", element("p", {}, say("mount.tweeter"))) : null,
         d > 0 ? widgets.tick({
-          label: say("mount.touched"), value: driver.remade,
+          label: say("mount.touched"), value: false,
           onchange: async (is) => {
-            driver.remade = is;
+            if (is) state.forgetJig(d);
             await state.save();
             context.changed();
           },
@@ -197,9 +197,10 @@
     },
     async missing({ d }) {
       const before = d - 1;
-      if (before < 0 || state.driver(d).inherited) return null;
+      const driver = state.driver(d);
+      if (before < 0 || driver.inherited || driver.remade) return null;
       const [mine, theirs] = [await measure.soundFor(d, "same-node"), await measure.soundFor(before, "same-node")];
-      if (theirs.start_hz <= mine.start_hz) await state.inheritJig(before, d, ["same-node", "check", "shorted", "open"]);
+      if (theirs.start_hz <= mine.start_hz) await state.inheritJig(before, d);
       return null;
     },
   });
@@ -217,7 +218,10 @@
         const recorded = await sounding.run(place, say("tap.now"), (tools) => measure.listen(LISTEN_S, tools));
         if (recorded === null) return;
         const answer = await core.call("tapped", { sample_rate_hz: measure.rate() }, recorded.channels);
-        if (answer.heard === "source") state.setup.swapped = !state.setup.swapped;
+        if (answer.heard === "source") {
+          state.setup.swapped = !state.setup.swapped;
+          state.forgetJig(d);
+        }
         state.driver(d).heard = answer.heard;
         state.log(`tap: ${answer.heard}, ${answer.rise_db.map((rise) => Number(rise).toFixed(1)).join(" / ")} dB`);
         await state.save();
