@@ -2,6 +2,8 @@
 
 // One question at a time: shows it, asks it whether to go on, and remembers where the helper is.
 const main = (() => {
+  // Questions whose takes have other names than they.
+  const SLOTS_OF = { leads: ["shorted", "open"] };
   let at = null;
   let listed = [];
 
@@ -35,9 +37,7 @@ const main = (() => {
         relist();
         emphasise(question, context);
       },
-      redraw: () => show({ focus: false }),
       goOn: () => forward(question, context, why),
-      why: (text) => complain(why, text),
       jump: (id, driver) => go({ id, driver }),
     };
     const heading = element("h1", { tabindex: "-1" }, title);
@@ -62,7 +62,7 @@ const main = (() => {
   function navigation(index, question, context, why) {
     const back = index > 0 ? widgets.button(say("frame.back"), () => go(flow.before(listed, at))) : null;
     const isLast = index === listed.length - 1;
-    const on = isLast || question.hasOwnWayOn ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
+    const on = isLast ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
     const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context), "skips") : null;
     return element("div", { class: "steps-nav" }, why, on, skip, back);
   }
@@ -79,7 +79,16 @@ const main = (() => {
     return step.driver === null ? state.now.done : state.now.drivers[step.driver].done;
   }
 
+  // A take that is no good must not stay behind when its question is left out.
+  function dropBadTakes() {
+    const driver = state.driver(at.driver);
+    for (const slot of SLOTS_OF[at.id] ?? [at.id]) {
+      if (driver.slots[slot] && !driver.done[slot]) state.takeBack(at.driver, slot);
+    }
+  }
+
   async function passOver() {
+    if (at.driver !== null) dropBadTakes();
     marks(at)[at.id] = true;
     state.log(`left out ${at.id}`);
     await go(flow.after(flow.steps(state.now, state.kit), at));
@@ -89,7 +98,12 @@ const main = (() => {
     if (sounding.isOn()) return complain(why, say("frame.sounding"));
     why.hidden = true;
     const before = state.kit.drivers.map((_, d) => JSON.stringify(state.session(d)));
-    const missing = await question.missing(context);
+    let missing;
+    try {
+      missing = await question.missing(context);
+    } catch (error) {
+      missing = error.message;
+    }
     if (missing) return complain(why, missing);
     before.forEach((text, d) => {
       if (text !== JSON.stringify(state.session(d))) state.outdate(d);

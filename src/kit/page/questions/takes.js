@@ -81,6 +81,10 @@
       dom.numbered(sayAll("leads.open_steps")),
       takePanel.create(context, { slot: "open", condition: "open-leads", level: "jig" }),
     ],
+    missing({ d }) {
+      const driver = state.driver(d);
+      return ["shorted", "open"].some((slot) => driver.slots[slot] && !driver.done[slot]) ? say("take.not_good") : null;
+    },
   });
 
   // Sounding twice is enough to warm the coil and loosen the suspension a little; then it rests, so that the coil is cold again, s.
