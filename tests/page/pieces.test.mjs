@@ -30,6 +30,12 @@ test("the table follows the curve from end to end", () => {
   assert.deepEqual(picked, [...picked].sort((a, b) => a - b));
 });
 
+test("a curve's resonance is its peak below the coil's rise", () => {
+  const frequency_hz = [20, 50, 96, 200, 1000, 5000, 20000];
+  const measured_ohm = [6, 9, 36, 10, 6, 12, 40];
+  assert.equal(of("plot").peakHz({ frequency_hz, measured_ohm }), 96);
+});
+
 test("what is typed becomes what the core reads", () => {
   const compose = of("quantityField").compose;
   assert.equal(compose("78", "mm", "", null), "78mm");

@@ -23,7 +23,7 @@ const flow = (() => {
     { id: "same-node", routes: ["live", "manual"], jig: true },
     { id: "check", jig: true },
     { id: "leads", optional: true, jig: true },
-    { id: "warm-up", routes: ["live"] },
+    { id: "warm-up", routes: ["live", "one-input"] },
     { id: "free-1" },
     { id: "free-2" },
     { id: "mass-1", optional: true, when: (settings) => kit.wantsMass(settings) },

@@ -2,6 +2,8 @@
 
 // One question at a time: shows it, asks it whether to go on, and remembers where the helper is.
 const main = (() => {
+  // Questions whose takes have other names than they.
+  const SLOTS_OF = { leads: ["shorted", "open"] };
   let at = null;
   let listed = [];
 
@@ -35,9 +37,7 @@ const main = (() => {
         relist();
         emphasise(question, context);
       },
-      redraw: () => show({ focus: false }),
       goOn: () => forward(question, context, why),
-      why: (text) => complain(why, text),
       jump: (id, driver) => go({ id, driver }),
     };
     const heading = element("h1", { tabindex: "-1" }, title);
@@ -62,21 +62,33 @@ const main = (() => {
   function navigation(index, question, context, why) {
     const back = index > 0 ? widgets.button(say("frame.back"), () => go(flow.before(listed, at))) : null;
     const isLast = index === listed.length - 1;
-    const on = isLast || question.hasOwnWayOn ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
-    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context)) : null;
+    const on = isLast ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
+    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context), "skips") : null;
     return element("div", { class: "steps-nav" }, why, on, skip, back);
   }
 
   // Where something has to be done first, the way on stands out only when it was.
   function emphasise(question, context) {
-    document.querySelector("button.on")?.classList.toggle("main", question.ready === undefined || Boolean(question.ready(context)));
+    const isReady = question.ready === undefined || Boolean(question.ready(context));
+    document.querySelector("button.on")?.classList.toggle("main", isReady);
+    const skip = document.querySelector("button.skips");
+    if (skip && question.ready) skip.hidden = isReady;
   }
 
   function marks(step) {
     return step.driver === null ? state.now.done : state.now.drivers[step.driver].done;
   }
 
+  // A take that is no good must not stay behind when its question is left out.
+  function dropBadTakes() {
+    const driver = state.driver(at.driver);
+    for (const slot of SLOTS_OF[at.id] ?? [at.id]) {
+      if (driver.slots[slot] && !driver.done[slot]) state.takeBack(at.driver, slot);
+    }
+  }
+
   async function passOver() {
+    if (at.driver !== null) dropBadTakes();
     marks(at)[at.id] = true;
     state.log(`left out ${at.id}`);
     await go(flow.after(flow.steps(state.now, state.kit), at));
@@ -85,8 +97,17 @@ const main = (() => {
   async function forward(question, context, why) {
     if (sounding.isOn()) return complain(why, say("frame.sounding"));
     why.hidden = true;
-    const missing = await question.missing(context);
+    const before = state.kit.drivers.map((_, d) => JSON.stringify(state.session(d)));
+    let missing;
+    try {
+      missing = await question.missing(context);
+    } catch (error) {
+      missing = error.message;
+    }
     if (missing) return complain(why, missing);
+    before.forEach((text, d) => {
+      if (text !== JSON.stringify(state.session(d))) state.outdate(d);
+    });
     marks(at)[at.id] = true;
     return go(flow.after(flow.steps(state.now, state.kit), at));
   }

@@ -41,6 +41,7 @@ const photos = (() => {
     const path = `photos/${of}-${driver.counts[`photo-${of}`]}.jpg`;
     await store.saveFile(d, path, bytes);
     driver.photos = [...driver.photos.filter((photo) => photo.of !== of), { of, file: path, sha256: await sha256(bytes) }];
+    state.outdate(d);
     await state.save();
     return bytes;
   }
@@ -48,6 +49,7 @@ const photos = (() => {
   async function drop(d, of) {
     const driver = state.driver(d);
     driver.photos = driver.photos.filter((photo) => photo.of !== of);
+    state.outdate(d);
     await state.save();
   }
 

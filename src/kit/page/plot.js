@@ -2,8 +2,8 @@
 
 // The impedance curve from the core's numbers: frequency on a logarithmic axis, ohm from zero up.
 const plot = (() => {
-  const WIDTH = 640;
-  const HEIGHT = 360;
+  // On a narrow screen the same letters need a smaller drawing.
+  const SIZES = { wide: [640, 360], narrow: [340, 250] };
   const LEFT = 52;
   const RIGHT = 14;
   const TOP = 14;
@@ -37,6 +37,8 @@ const plot = (() => {
   }
 
   function draw(curves, title) {
+    const isNarrow = matchMedia("(max-width: 36rem)").matches;
+    const [width, height] = SIZES[isNarrow ? "narrow" : "wide"];
     const frequencies = curves.flatMap((curve) => curve.frequency_hz);
     const ohms = curves.flatMap((curve) => [...curve.measured_ohm, ...(curve.modelled_ohm ?? [])]);
     if (frequencies.length === 0) return null;
@@ -44,19 +46,19 @@ const plot = (() => {
     const high = Math.max(...frequencies);
     const rows = linearTicks(Math.max(...ohms) * 1.02);
     const top = rows[rows.length - 1];
-    const x = (f) => LEFT + ((WIDTH - LEFT - RIGHT) * Math.log(f / low)) / Math.log(high / low);
-    const y = (ohm) => HEIGHT - BOTTOM - ((HEIGHT - TOP - BOTTOM) * ohm) / top;
+    const x = (f) => LEFT + ((width - LEFT - RIGHT) * Math.log(f / low)) / Math.log(high / low);
+    const y = (ohm) => height - BOTTOM - ((height - TOP - BOTTOM) * ohm) / top;
     const line = (fs, values, kind) =>
       pen.shape("polyline", { class: kind, points: fs.map((f, i) => `${x(f).toFixed(1)},${y(values[i]).toFixed(1)}`).join(" ") });
 
-    const columns = logTicks(low, high);
+    const columns = logTicks(low, high).filter((f) => !isNarrow || /^1/.test(String(f)));
     const grid = [
-      columns.map((f) => pen.line(x(f), TOP, x(f), HEIGHT - BOTTOM, "grid")),
-      rows.map((ohm) => pen.line(LEFT, y(ohm), WIDTH - RIGHT, y(ohm), "grid")),
-      pen.path(`M${LEFT} ${TOP}V${HEIGHT - BOTTOM}H${WIDTH - RIGHT}`, "axis"),
-      columns.map((f) => pen.label(x(f), HEIGHT - BOTTOM + 17, shortHertz(f), "middle", "tick")),
+      columns.map((f) => pen.line(x(f), TOP, x(f), height - BOTTOM, "grid")),
+      rows.map((ohm) => pen.line(LEFT, y(ohm), width - RIGHT, y(ohm), "grid")),
+      pen.path(`M${LEFT} ${TOP}V${height - BOTTOM}H${width - RIGHT}`, "axis"),
+      columns.map((f) => pen.label(x(f), height - BOTTOM + 17, shortHertz(f), "middle", "tick")),
       rows.map((ohm) => pen.label(LEFT - 7, y(ohm) + 4, String(ohm), "end", "tick")),
-      pen.label((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8, say("plot.hertz"), "middle", "tick"),
+      pen.label((LEFT + width - RIGHT) / 2, height - 8, say("plot.hertz"), "middle", "tick"),
       pen.label(6, TOP + 2, "Ω", "start", "tick"),
     ];
     const traces = curves.map((curve, i) => [
@@ -64,17 +66,26 @@ const plot = (() => {
       curve.modelled_ohm ? line(curve.frequency_hz, curve.modelled_ohm, "modelled") : null,
       marker(curve, x, y, i),
     ]);
-    const picture = pen.sheet(WIDTH, HEIGHT, title, grid, traces);
+    const picture = pen.sheet(width, height, title, grid, traces);
     picture.setAttribute("class", "plot");
     return picture;
   }
 
-  // The curve's number at its peak, so that curves are told apart without colour.
-  function marker(curve, x, y, i) {
+  // Where a curve is highest below the frequencies at which a coil takes over.
+  const COIL_HZ = 3000;
+  function peakAt(curve) {
     let peak = 0;
     curve.measured_ohm.forEach((ohm, k) => {
-      if (ohm > curve.measured_ohm[peak] && curve.frequency_hz[k] < 3000) peak = k;
+      if (ohm > curve.measured_ohm[peak] && curve.frequency_hz[k] < COIL_HZ) peak = k;
     });
+    return peak;
+  }
+
+  const peakHz = (curve) => curve.frequency_hz[peakAt(curve)];
+
+  // The curve's number at its peak, so that curves are told apart without colour.
+  function marker(curve, x, y, i) {
+    const peak = peakAt(curve);
     return pen.label(x(curve.frequency_hz[peak]) + 8, y(curve.measured_ohm[peak]) + 12, String(i + 1), "start", "strong");
   }
 
@@ -116,5 +127,5 @@ const plot = (() => {
       element("details", {}, element("summary", {}, say("plot.as_table")), element("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": say("plot.as_table") }, curves.map(table))));
   }
 
-  return { logTicks, linearTicks, sampled, figure };
+  return { logTicks, linearTicks, sampled, peakHz, figure };
 })();

@@ -3,6 +3,8 @@
 // What was answered and what was measured. Questions change it through these functions; it is saved after each change.
 const state = (() => {
   const FORMAT = 1;
+  // Up to where takes are analysed; the sweeps go further.
+  const HIGHEST_HZ = 20000;
   let now = null;
   let settings = null;
   const openedAt = performance.now();
@@ -64,6 +66,8 @@ const state = (() => {
   function session(d) {
     const of = now.drivers[d];
     const made = { schema: "farcone-session/1", label: of.label, jig: jig(), takes: of.takes };
+    const start_hz = settings.drivers[d].start_hz;
+    if (start_hz > 0) made.band_hz = [start_hz, HIGHEST_HZ];
     if (Object.keys(now.setup.air).length > 0) made.air = now.setup.air;
     if (of.cone !== null) made.cone = { diameter: of.cone };
     if (of.meter !== null) made.meter_re = of.meter;
@@ -106,8 +110,16 @@ const state = (() => {
     log(`kept ${take.name} (${of.label})`);
   }
 
+  // What was saved before is no longer what there is.
+  function outdate(d) {
+    const of = now.drivers[d];
+    of.saved = null;
+    of.done.result = false;
+  }
+
   function takeBack(d, slot) {
     const of = now.drivers[d];
+    outdate(d);
     const name = of.slots[slot];
     if (name === undefined) return;
     const old = of.takes.find((take) => take.name === name);
@@ -125,11 +137,23 @@ const state = (() => {
     return of.takes.find((entry) => entry.name === of.slots[slot]) ?? null;
   }
 
+  const JIG_SLOTS = ["same-node", "check", "shorted", "open"];
+  const JIG_QUESTIONS = ["same-node", "check", "leads"];
+
+  // Plugs or knobs were touched: the test of the bench has to be made again before it holds for further takes.
+  function forgetJig(d) {
+    const of = now.drivers[d];
+    for (const slot of JIG_SLOTS) takeBack(d, slot);
+    for (const id of JIG_QUESTIONS) of.done[id] = false;
+    delete of.levels.jig;
+    of.remade = true;
+  }
+
   // The jig's own takes hold for the next driver as well, as long as they reach as low.
-  async function inheritJig(from, to, slots) {
+  async function inheritJig(from, to) {
     const source = now.drivers[from];
     const target = now.drivers[to];
-    for (const slot of slots) {
+    for (const slot of JIG_SLOTS) {
       const entry = source.takes.find((candidate) => candidate.name === source.slots[slot]);
       if (!entry || target.slots[slot]) continue;
       for (const path of entry.files) await store.saveFile(to, path, await store.loadFile(from, path));
@@ -145,7 +169,7 @@ const state = (() => {
   }
 
   return {
-    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, take, inheritJig,
+    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, outdate, take, inheritJig, forgetJig,
     get now() { return now; },
     get setup() { return now.setup; },
     get kit() { return settings; },

@@ -37,13 +37,24 @@
     ];
   }
 
+  // Silence on both is another fault, which is told elsewhere.
   function identical([first, second]) {
-    return first.every((value, i) => value === second[i]);
+    return first.some((value) => value !== 0) && first.every((value, i) => value === second[i]);
   }
 
-  // One channel only: the core is told of no driver's side.
+  const power = (channel) => channel.reduce((sum, value) => sum + value * value, 0);
+
+  // One channel only: the core is told of no driver's side. Of two the louder one is at the source node, since nobody has tapped the cone
+  // yet and a resistor and a driver only divide.
   function forCore(channels) {
-    return state.setup.route === "one-input" ? [channels[0], new Float32Array(channels[0].length)] : channels;
+    if (state.setup.route === "one-input") return [channels[0], new Float32Array(channels[0].length)];
+    return power(channels[1]) > power(channels[0]) ? [channels[1], channels[0]] : channels;
+  }
+
+  // What both bursts show is said once.
+  function told(findings) {
+    const texts = findings.filter((finding, i) => findings.findIndex((other) => other.code === finding.code) === i);
+    return texts.map((finding) => `${finding.message} ${finding.advice}`).join(" ");
   }
 
   async function listenAndPlay({ signal, onprogress, now }, checks, show) {
@@ -54,7 +65,7 @@
     const silence = await measure.listen(1.5, { signal, onprogress });
     const sample_rate_hz = measure.rate();
     const quiet = await core.call("quiet", { sample_rate_hz }, forCore(silence.channels));
-    checks.push({ ok: quiet.findings.every((finding) => finding.severity !== "redo"), message: say("raw.silent"), advice: quiet.findings.map((finding) => `${finding.message} ${finding.advice}`).join(" ") });
+    checks.push({ ok: quiet.findings.every((finding) => finding.severity !== "redo"), message: say("raw.silent"), advice: told(quiet.findings) });
     show();
     const sound = await measure.soundFor(0, "free-air");
     for (const [i, [low_dbfs, high_dbfs]] of PAIRS_DBFS.entries()) {
@@ -74,8 +85,7 @@
     const checks = [];
     if (state.setup.route !== "one-input") checks.push({ ok: !identical(high.channels), message: say("raw.different"), advice: say("raw.different_advice") });
     const others = answer.findings.filter((finding) => finding.severity === "redo" && finding.code !== "identical-channels");
-    const text = others.map((finding) => `${finding.message} ${finding.advice}`).join(" ");
-    checks.push({ ok: others.length === 0, message: say("raw.arrives"), advice: text });
+    checks.push({ ok: others.length === 0, message: say("raw.arrives"), advice: told(others) });
     const shown = answer.difference_db.map((value) => (value === null ? "–" : value.toFixed(2))).join(" / ");
     checks.push({ ok: answer.steady, message: say("raw.linear", { shown }), advice: say("raw.linear_advice") });
     checks.push({ ok: jumps === 0, message: say("raw.gaps"), advice: say("raw.gaps_advice") });
@@ -175,9 +185,9 @@
         dom.numbered(sayAll(d === 0 ? "mount.steps" : "mount.steps_next")),
         settings.class === "tweeter" ? widgets.panel("usable", element("p", {}, say("mount.tweeter"))) : null,
         d > 0 ? widgets.tick({
-          label: say("mount.touched"), value: driver.remade,
+          label: say("mount.touched"), value: false,
           onchange: async (is) => {
-            driver.remade = is;
+            if (is) state.forgetJig(d);
             await state.save();
             context.changed();
           },
@@ -187,9 +197,10 @@
     },
     async missing({ d }) {
       const before = d - 1;
-      if (before < 0 || state.driver(d).inherited) return null;
+      const driver = state.driver(d);
+      if (before < 0 || driver.inherited || driver.remade) return null;
       const [mine, theirs] = [await measure.soundFor(d, "same-node"), await measure.soundFor(before, "same-node")];
-      if (theirs.start_hz <= mine.start_hz) await state.inheritJig(before, d, ["same-node", "check", "shorted", "open"]);
+      if (theirs.start_hz <= mine.start_hz) await state.inheritJig(before, d);
       return null;
     },
   });
@@ -207,7 +218,10 @@
         const recorded = await sounding.run(place, say("tap.now"), (tools) => measure.listen(LISTEN_S, tools));
         if (recorded === null) return;
         const answer = await core.call("tapped", { sample_rate_hz: measure.rate() }, recorded.channels);
-        if (answer.heard === "source") state.setup.swapped = !state.setup.swapped;
+        if (answer.heard === "source") {
+          state.setup.swapped = !state.setup.swapped;
+          state.forgetJig(d);
+        }
         state.driver(d).heard = answer.heard;
         state.log(`tap: ${answer.heard}, ${answer.rise_db.map((rise) => Number(rise).toFixed(1)).join(" / ")} dB`);
         await state.save();
@@ -218,6 +232,7 @@
       return [
         widgets.figure(drawDriver.tap()),
         element("p", {}, say("tap.why")),
+        element("p", {}, say("tap.see")),
         element("div", { class: "row" }, widgets.button(say("tap.listen"), listen, "main"), element("span", {}, say("tap.silent"))),
         place, said,
       ];
@@ -260,6 +275,7 @@
       show();
       return [
         dom.paragraphs(sayAll("level.what")),
+        element("p", {}, say("level.hear")),
         element("div", { class: "row" }, widgets.button(say(driver.levelSaid ? "level.again" : "level.find"), seek, "main")),
         place, said,
       ];

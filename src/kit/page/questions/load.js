@@ -9,8 +9,7 @@
     const driver = state.driver(d);
     const looks = ["free-1", "free-2", "mass-1", "box-1"].map((slot) => driver.shown[slot]).filter(Boolean);
     const last = (name) => looks.map((look) => look[name]).filter((value) => value !== null && value !== undefined).pop() ?? null;
-    const diameter_m = driver.cone?.value ?? null;
-    return { fs_hz: last("fs_hz"), mms_kg: last("mms_kg"), sd_m2: diameter_m === null ? null : (Math.PI * diameter_m ** 2) / 4 };
+    return { fs_hz: last("fs_hz"), mms_kg: last("mms_kg") };
   }
 
   function massQuestion(slot) {
@@ -68,8 +67,13 @@
 
   // Whether the resonance went where the plan said: the prediction is itself a check.
   function expectation(typed, shown) {
-    if (!typed.expect_hz || !shown.plot) return null;
-    return element("p", {}, say("mass.expected", { low: Math.round(typed.expect_hz[0]), high: Math.round(typed.expect_hz[1]) }));
+    const loaded = (shown.plot ?? []).filter((curve) => curve.name.startsWith("added-mass"));
+    if (!typed.expect_hz || loaded.length === 0) return null;
+    const [low, high] = typed.expect_hz;
+    const f = plot.peakHz(loaded[loaded.length - 1]);
+    const inside = f >= low && f <= high;
+    const values = { low: Math.round(low), high: Math.round(high), f: f.toPrecision(3) };
+    return element("p", { class: inside ? "right" : "wrong" }, say(inside ? "mass.as_expected" : "mass.not_expected", values));
   }
 
   const isGood = (slot) => ({ d }) => state.driver(d).done[slot];

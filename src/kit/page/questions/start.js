@@ -14,7 +14,9 @@
 
   function routeFor(sockets) {
     const route = ROUTES[sockets] ?? null;
-    return route === "live" && obstacle() !== null ? "manual" : route;
+    if (obstacle() === null) return route;
+    // With one input everything rests on the page's own playing.
+    return { live: "manual", manual: "manual" }[route] ?? null;
   }
 
   questions.add("welcome", {
@@ -80,7 +82,8 @@
     },
     missing() {
       if (state.setup.sockets === null) return say("sockets.choose");
-      return state.setup.route === null ? say("sockets.buy_first") : null;
+      if (state.setup.route !== null) return null;
+      return say(ROUTES[state.setup.sockets] === "one-input" ? "sockets.other_browser" : "sockets.buy_first");
     },
   });
 
@@ -125,7 +128,7 @@
       const setup = state.setup;
       const texts = [
         ...sayAll("cautions.first"),
-        ...(setup.route === "manual" ? sayAll("cautions.manual") : sayAll("cautions.live")),
+        ...({ live: sayAll("cautions.live"), manual: sayAll("cautions.manual") }[setup.route] ?? []),
         ...(kit.tweeters(state.kit) > 0 ? sayAll("cautions.tweeter") : []),
         ...sayAll("cautions.all"),
       ];

@@ -8,6 +8,10 @@
   const APART = 2;
 
   const picture = (options) => widgets.figure(drawWiring.wiring({ ohm: ohm(), ...options }));
+  // With one input: where the clip begins, and where it goes.
+  const pictures = (options) => (one()
+    ? element("div", { class: "pair" }, ["source", "driver"].map((where) => picture({ ...options, one: where })))
+    : picture(options));
   const isGood = (slot) => ({ d }) => state.driver(d).done[slot];
   const needsTake = (slot) => ({ d }) => {
     const driver = state.driver(d);
@@ -51,7 +55,7 @@
         return { resistance: stated };
       };
       return [
-        picture({ part: "resistor", one: one() ? "source" : null }),
+        pictures({ part: "resistor" }),
         dom.numbered(sayAll(one() ? "check.steps_one" : "check.steps")),
         field.node,
         takePanel.create(context, { slot: "check", condition: "check-resistor", level: "jig" }, { readLoad }),
@@ -69,14 +73,18 @@
     render: (context) => [
       element("p", {}, say("leads.why")),
       element("h2", {}, say("leads.shorted")),
-      picture({ part: "short", one: one() ? "source" : null }),
+      pictures({ part: "short" }),
       dom.numbered(sayAll("leads.shorted_steps")),
       takePanel.create(context, { slot: "shorted", condition: "shorted-leads", level: "jig" }),
       element("h2", {}, say("leads.open")),
-      picture({ part: "open", one: one() ? "source" : null }),
+      pictures({ part: "open" }),
       dom.numbered(sayAll("leads.open_steps")),
       takePanel.create(context, { slot: "open", condition: "open-leads", level: "jig" }),
     ],
+    missing({ d }) {
+      const driver = state.driver(d);
+      return ["shorted", "open"].some((slot) => driver.slots[slot] && !driver.done[slot]) ? say("take.not_good") : null;
+    },
   });
 
   // Sounding twice is enough to warm the coil and loosen the suspension a little; then it rests, so that the coil is cold again, s.
@@ -121,8 +129,9 @@
 
   questions.add("free-1", {
     render: (context) => [
-      widgets.figure(one() ? drawWiring.wiring({ ohm: ohm(), one: "source" }) : drawDriver.clamped()),
-      dom.numbered(sayAll(one() ? "free-1.steps_one" : "free-1.steps")),
+      one() ? pictures({}) : widgets.figure(drawDriver.clamped()),
+      dom.numbered(sayAll({ "one-input": "free-1.steps_one", manual: "free-1.steps_manual" }[state.setup.route] ?? "free-1.steps")),
+      element("p", {}, say(one() ? "take.hear_one" : "take.hear")),
       takePanel.create(context, { slot: "free-1", condition: "free-air", level: "driver" }),
     ],
     ready: isGood("free-1"),

@@ -40,6 +40,7 @@ const stringsSetup = {
   "sockets.legend": "What do you have for recording?",
   "sockets.choose": "Choose what you have. The last answer is for all other cases.",
   "sockets.buy_first": "With these sockets it cannot be measured. Get one of the things above and come back: the page remembers everything.",
+  "sockets.other_browser": "With one input it can only be measured in a current Firefox or Chromium on a computer. Open the page there, or get one of the things above.",
   "sockets.two-inputs": "Two wide sockets",
   "sockets.two-inputs_hint": "A box beside the computer. Thick plugs and three-pin plugs fit. Two of them, numbered.",
   "sockets.two-inputs_way": [
@@ -209,6 +210,7 @@ const stringsSetup = {
   "tap.listen": "Listen while I tap",
   "tap.silent": "Tap lightly with a fingertip, a few times, for four seconds.",
   "tap.now": "Tap the cone now, lightly, a few times …",
+  "tap.see": "What you should see: the cone springs back by itself after each tap.",
   "tap.driver": "Input 2 jumped: it is the driver's, as it should be.",
   "tap.source": "Input 1 jumped: the plugs are the other way round. That is corrected from here on; leave them as they are.",
   "tap.both": "Both jumped alike: both clips are at the same point, or it is one input for both. Check that the resistor lies between the two clips, and tap again.",
@@ -221,6 +223,7 @@ const stringsSetup = {
     "Short sweeps are played, very quiet at first, each a little louder, until the recording is clear of the noise. The lowest level that serves is used.",
     "Leave the volume and all knobs as they are from now on.",
   ],
+  "level.hear": "What you should hear: short tones that rise, hardly audible at first.",
   "level.find": "Find the level",
   "level.again": "Find it again",
   "level.seeking": "Finding the level: short sweeps, each a little louder …",

@@ -6,6 +6,8 @@ const stringsTakes = {
   "take.again": "Make it again",
   "take.short": "Some ten seconds. Do not touch anything meanwhile.",
   "take.length": "{seconds} seconds, with a countdown.",
+  "take.hear": "What you should hear: a quiet tone that rises from very low to very high, without rattling.",
+  "take.hear_one": "What you should hear: a quiet hiss that goes on and on.",
   "take.stop": "Stop",
   "take.stop_key": "or press Escape",
   "take.stopped": "Stopped. Nothing was kept.",
@@ -24,9 +26,10 @@ const stringsTakes = {
   "take.not_good": "This recording has to be made again, or press “Go on with it all the same” above.",
 
   "one.source": "Clip on the SOURCE node. Hold still.",
-  "one.move": "MOVE THE CLIP NOW to the driver's plus",
-  "one.driver": "Clip on the DRIVER's plus. Hold still.",
+  "one.move": "MOVE THE CLIP NOW to the other end of the sense resistor",
+  "one.driver": "Clip at the OTHER END of the sense resistor. Hold still.",
 
+  "manual.how": "How to record it",
   "manual.steps": [
     "Save the sound with the button below and play it, at low volume, with any player that has no equaliser and no enhancements.",
     "Record both channels at 48 kHz as WAV: start before the sound plays, and stop two seconds after its end. Input 1 is the left channel, input 2 the right one.",
@@ -89,6 +92,10 @@ const stringsTakes = {
   "free-1.title": "The driver by itself",
   "free-1.short": "Driver alone",
   "free-1.steps": ["Driver clamped by its frame, cone and magnet free, clips as in the drawing of the wiring.", "Step back, keep quiet, and record."],
+  "free-1.steps_manual": [
+    "Driver clamped by its frame, cone and magnet free, clips as in the drawing of the wiring.",
+    "Play the sound twice without recording, to warm the driver up, and let it rest for half a minute.",
+  ],
   "free-1.steps_one": [
     "Driver connected and clamped by its frame, cone and magnet free. The input's clip starts on the source node.",
     "The sound repeats without a break. When the page says so, move the clip to the driver's plus. Then hold still.",
@@ -128,7 +135,8 @@ const stringsTakes = {
     "Stick it on with putty, in pairs opposite each other, near the middle, firmly. Nothing may rattle or touch the frame.",
     "The input's clip starts on the source node again. Record.",
   ],
-  "mass.expected": "Expected with this weight was a resonance between {low} and {high} Hz. If the curve's peak lies elsewhere, count the coins again.",
+  "mass.as_expected": "As expected: with this weight the resonance lies at {f} Hz, between {low} and {high} Hz.",
+  "mass.not_expected": "Expected with this weight was a resonance between {low} and {high} Hz, but it lies at {f} Hz. Count the coins again, and look whether all of them sit firmly.",
 
   "coins.reading": "Looking up coins …",
   "coins.currency": "Which coins do you have?",

@@ -34,7 +34,9 @@ const quantityField = (() => {
     }
 
     // Resolves to the stated value, null where nothing was typed; throws what the core says.
+    let waiting = null;
     async function read() {
+      clearTimeout(waiting);
       typed[key] = { value: value.value, unit: unit.value, spread: spread.value };
       const text = compose(value.value, unit.value, spread.value, spreadUnit);
       value.removeAttribute("aria-invalid");
@@ -53,7 +55,10 @@ const quantityField = (() => {
     }
 
     // A field is left by pressing a button below it as well: what is said here must not move that button from under the finger.
-    const check = () => setTimeout(() => read().catch(() => {}), SETTLE_MS);
+    const check = () => {
+      clearTimeout(waiting);
+      waiting = setTimeout(() => read().catch(() => {}), SETTLE_MS);
+    };
     for (const field of [value, unit, spread]) field.addEventListener("change", check);
 
     const node = element("div", { class: "field" },
@@ -61,9 +66,8 @@ const quantityField = (() => {
       hint ? element("p", { class: "hint", id: ids.hint }, hint) : null,
       element("div", { class: "inputs" },
         value, unit,
-        withSpread ? element("label", { for: ids.spread, "aria-hidden": "true" }, say("quantity.spread")) : null,
-        withSpread ? spread : null,
-        withSpread && spreadUnit ? element("span", {}, spreadUnit) : null),
+        withSpread ? element("span", { class: "together" },
+          element("label", { for: ids.spread, "aria-hidden": "true" }, say("quantity.spread")), spread, spreadUnit) : null),
       shown);
     return { node, read, wrong: say_wrong, focus: () => value.focus() };
   }

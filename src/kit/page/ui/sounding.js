@@ -17,6 +17,7 @@ const sounding = (() => {
   async function run(place, what, work, { big = null } = {}) {
     if (controller !== null) return null;
     controller = new AbortController();
+    const pressed = document.activeElement;
     const bar = element("progress", { max: "1", value: "0", "aria-label": what });
     const words = element("p", { role: "status" }, what);
     const order = big ? element("p", { class: "order", role: "status" }) : null;
@@ -42,6 +43,7 @@ const sounding = (() => {
     const now = (text) => {
       words.textContent = text;
       bar.value = 0;
+      dom.replace(lines);
     };
     try {
       const result = await work({ signal: controller.signal, onprogress, note, now });
@@ -56,6 +58,8 @@ const sounding = (() => {
       return null;
     } finally {
       controller = null;
+      // The stop button is gone, and the keyboard has to stay where it was.
+      if (pressed?.isConnected) pressed.focus();
     }
   }
 

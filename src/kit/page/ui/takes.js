@@ -127,7 +127,8 @@ const takePanel = (() => {
     function describe(shown) {
       const all = [...shown.findings, ...(shown.about ?? [])];
       const serious = shown.damaged || all.some((finding) => finding.severity === SEVERE);
-      const kind = serious ? SEVERE : all.some((finding) => finding.severity === "caution") || shown.passes === false ? "usable" : "good";
+      const doubtful = all.some((finding) => finding.severity === "caution") || shown.passes === false || shown.problem;
+      const kind = serious ? SEVERE : doubtful ? "usable" : "good";
       const title = shown.damaged ? "take.damaged" : serious ? "take.kept_redo" : kind === "usable" ? "take.kept_usable" : "take.kept";
       return [
         widgets.panel(kind,
@@ -225,6 +226,7 @@ const manualTake = (() => {
       if (files.length <= 2) onfiles(files);
     };
     return [
+      element("h2", {}, say("manual.how")),
       dom.numbered(sayAll("manual.steps")),
       element("div", { class: "row" }, widgets.button(say("manual.save"), () => save(d, plan))),
       widgets.fileDrop({ label: say(again ? "manual.choose_again" : "manual.choose"), hint: say("manual.drop"), accept: "audio/wav,audio/x-wav,.wav", multiple: true, onfiles: tooMany }),
