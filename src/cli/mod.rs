@@ -12,6 +12,7 @@ mod fit;
 mod live;
 mod measure;
 mod progress;
+mod receive;
 mod report;
 mod show;
 mod stimulus;
@@ -68,6 +69,7 @@ enum Command {
     Jig(measure::JigCommand),
     Measure(Box<measure::MeasureArgs>),
     Record(Box<measure::RecordArgs>),
+    Receive(receive::ReceiveArgs),
     Report(report::ReportArgs),
     Show(show::ShowArgs),
     #[command(subcommand)]
@@ -108,6 +110,7 @@ fn run() -> Result<u8, Failure> {
         Command::Measure(args) => measure::run(&args),
         Command::Record(args) => measure::run_record(&args),
         Command::Show(args) => show::run(&args),
+        Command::Receive(args) => receive::run(&args),
         Command::Report(args) => report::run(&args),
         Command::Stimulus(command) => stimulus::run(&command),
         Command::TestBox(args) => test_box::run(&args),

@@ -15,6 +15,7 @@ mod fit;
 mod jig;
 mod measure;
 mod output;
+mod receive;
 mod record;
 mod report;
 mod show;
