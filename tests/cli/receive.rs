@@ -179,6 +179,10 @@ fn a_page_that_says_something_else_is_reported() {
     for word in ["They do not agree", "the value of fs is"] {
         assert!(ran.out.contains(word), "{word} is missing in\n{}", ran.out);
     }
+    assert!(
+        desk.reply("left-unit-2")
+            .contains("leave everything as it is")
+    );
     let ran = desk.receive(&[&forged, "--quiet"]);
     assert_eq!((ran.code, ran.out.as_str()), (1, ""));
     assert!(ran.err.contains("forged.zip") && ran.err.contains("fs"));

@@ -199,7 +199,12 @@ fn receive(arrived: Arrived, args: &ReceiveArgs, kits: &Kits) -> Result<Received
         Err(failure) => return Err(failure),
     };
     let agreement = agreement(bundle.sheet.as_ref(), sheet.as_ref());
-    let reply = reply(bundle, sheet.as_ref(), kits.wanted(bundle));
+    let reply = reply(
+        bundle,
+        sheet.as_ref(),
+        kits.wanted(bundle),
+        agreement.is_doubtful(),
+    );
     let sheet = match sheet {
         None => None,
         Some(sheet) => {
