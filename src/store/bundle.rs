@@ -25,7 +25,7 @@ pub fn read_bundle(path: &Path) -> Result<Unpacked, StoreError> {
     };
     let wrong = |source| StoreError::Bundle {
         path: path.into(),
-        source,
+        source: Box::new(source),
     };
     let file = File::open(path).map_err(failed)?;
     let n_bytes = file.metadata().map_err(failed)?.len();

@@ -37,11 +37,14 @@ pub enum StoreError {
     #[error("{}: a pair of mono recordings was expected here, not an impedance table; give a table on its own", path.display())]
     TableInPair { path: PathBuf },
     #[error("{}: {source}", path.display())]
-    Bundle { path: PathBuf, source: BundleError },
+    Bundle {
+        path: PathBuf,
+        source: Box<BundleError>,
+    },
     #[error("{}: {source}", folder.display())]
     Assemble {
         folder: PathBuf,
-        source: AssembleError,
+        source: Box<AssembleError>,
     },
     #[error("{}: {source}", path.display())]
     Session {
