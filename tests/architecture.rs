@@ -65,6 +65,11 @@ const CRATES: &[(&str, &[&str], &str)] = &[
         "randomness comes from a seed, in the two rooms that draw",
     ),
     (
+        "zip",
+        &["bundle"],
+        "what comes out of a ZIP file is checked in one place",
+    ),
+    (
         "plotters",
         &["report"],
         "how plots are written down is the report's own affair",

@@ -9,7 +9,9 @@
 mod common;
 
 use common::with_added_mass;
-use farcone::compare::{ClaimError, Judged, Whether, compare, hold, parse_claims, run_in};
+use farcone::compare::{
+    ClaimError, Disagreement, Judged, Whether, compare, disagreements, hold, parse_claims, run_in,
+};
 use farcone::parameters::Key;
 use farcone::sheet::Sheet;
 
@@ -195,5 +197,80 @@ fn claims_that_cannot_be_read_say_why() {
         "sd=48cm2",
     ] {
         assert_eq!(parse_claims(text).unwrap().len(), 1, "{text}");
+    }
+}
+
+#[test]
+fn one_session_computed_twice_comes_to_the_same() {
+    let own = with_added_mass();
+    assert_eq!(disagreements(&own, &own), []);
+    let seen = |change: &dyn Fn(&mut Sheet)| {
+        let mut theirs = own.clone();
+        change(&mut theirs);
+        let found = disagreements(&theirs, &own);
+        assert!(found.len() < 2, "{found:?}");
+        found.into_iter().next()
+    };
+    let fs = |sheet: &mut Sheet, factor: f64| {
+        sheet.parameters.get_mut(Key::Fs).unwrap().value *= factor;
+    };
+    let bl = own.parameters.get(Key::Bl).unwrap();
+    let u = bl.standard_uncertainty.unwrap();
+    let moved = |sheet: &mut Sheet, by: f64| {
+        sheet.parameters.get_mut(Key::Bl).unwrap().value += by;
+    };
+    // A little below and a little above 1e-9 of the value or 1e-6 of its uncertainty, whatever is more.
+    let limit = (1e-9 * bl.value).max(1e-6 * u);
+    assert!(limit > 1e-9 * bl.value, "the uncertainty decides here");
+    assert_eq!(seen(&|s| moved(s, 0.9 * limit)), None);
+    assert!(matches!(
+        seen(&|s| moved(s, 1.1 * limit)),
+        Some(Disagreement::Value {
+            key: Key::Bl,
+            what: "value",
+            ..
+        })
+    ));
+    assert!(matches!(
+        seen(&|s| fs(s, f64::NAN)),
+        Some(Disagreement::Value { key: Key::Fs, .. })
+    ));
+    type Change<'a> = (&'a dyn Fn(&mut Sheet), &'a str);
+    let changes: [Change<'_>; 9] = [
+        (&|s| s.verdict = "good\u{1b}[31m".into(), "the verdict is"),
+        (&|s| s.circuit = None, "the circuit is none there"),
+        (
+            &|s| s.circuit.as_mut().unwrap().candidates[0].leak ^= true,
+            "with a leak",
+        ),
+        (&|s| drop(s.findings.remove(0)), "absent there"),
+        (
+            &|s| {
+                let mut more = s.findings[0].clone();
+                more.take = Some("added-mass".into());
+                more.code = "loose-mass".into();
+                s.findings.push(more);
+            },
+            "about added-mass is absent here",
+        ),
+        (&|s| s.parameters.vas = None, "vas is absent there"),
+        (
+            &|s| s.parameters.get_mut(Key::Fs).unwrap().interval_95 = None,
+            "",
+        ),
+        (&|s| s.origin.seed = 99, "seed 99"),
+        (
+            &|s| s.origin.takes[0].sha256 = vec!["00".into()],
+            "recordings",
+        ),
+    ];
+    for (change, says) in changes {
+        let mut theirs = own.clone();
+        change(&mut theirs);
+        let found = disagreements(&theirs, &own);
+        let said: Vec<String> = found.iter().map(ToString::to_string).collect();
+        assert!(!found.is_empty() && found.len() < 3, "{says}: {said:?}");
+        assert!(said[0].contains(says), "{says}: {said:?}");
+        assert!(!said[0].contains('\u{1b}'), "{said:?}");
     }
 }

@@ -44,8 +44,14 @@ impl Reply {
 }
 
 /// The answer to a bundle of which `sheet` was computed; `None` where it holds nothing to compute one from. `wanted` is what the
-/// kit asked for; `None` if that is not known.
-pub fn reply(bundle: &Bundle, sheet: Option<&Sheet>, wanted: Option<Wanted>) -> Reply {
+/// kit asked for; `None` if that is not known. `in_doubt`: the sheet that came along says something else, so that the result
+/// waits for somebody to look.
+pub fn reply(
+    bundle: &Bundle,
+    sheet: Option<&Sheet>,
+    wanted: Option<Wanted>,
+    in_doubt: bool,
+) -> Reply {
     let findings = sheet.map_or(&[][..], |sheet| &sheet.findings);
     let of = |severity: &str| -> Vec<Request> {
         grouped_findings(findings)
@@ -57,7 +63,10 @@ pub fn reply(bundle: &Bundle, sheet: Option<&Sheet>, wanted: Option<Wanted>) -> 
     let (again, better) = (of("redo"), of("caution"));
     let missing = missing(bundle, wanted);
     let mut text = format!("About \"{}\"\n\n", label(bundle));
-    if again.is_empty() && missing.is_empty() {
+    let is_done = again.is_empty() && missing.is_empty();
+    if is_done && in_doubt {
+        text.push_str("Thank you. Please leave everything as it is for now: something has to be looked at here first.\n");
+    } else if is_done {
         text.push_str("All good, thank you. You can take it apart.\n");
     } else {
         text.push_str("Thank you. Please do not take it apart yet.\n");

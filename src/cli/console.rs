@@ -71,6 +71,12 @@ pub fn print(text: &str) -> Result<(), Failure> {
     }
 }
 
+/// Says on standard error what goes wrong although the command goes on.
+pub fn warn(text: &str) {
+    // Where standard error is closed, nobody is left to be told.
+    let _ = io::stderr().write_all(format!("warning: {text}\n").as_bytes());
+}
+
 /// Says why a command ended early, and returns its exit code.
 pub fn report(failure: &Failure) -> u8 {
     // Where standard error is closed as well, nobody is left to be told.

@@ -65,6 +65,9 @@ pub enum Failure {
     /// Something in the set-up has to be changed before it makes sense to go on.
     #[error("{message}")]
     SetUp { message: String },
+    /// A bundle that answers something else than what was asked.
+    #[error("{message}")]
+    Refused { message: String },
     #[error("the answer cannot be read: {0}")]
     Ask(io::Error),
     #[error("the result cannot be printed: {0}")]

@@ -13,6 +13,7 @@ mod kit;
 mod live;
 mod measure;
 mod progress;
+mod receive;
 mod report;
 mod show;
 mod stimulus;
@@ -70,6 +71,7 @@ enum Command {
     Jig(measure::JigCommand),
     Measure(Box<measure::MeasureArgs>),
     Record(Box<measure::RecordArgs>),
+    Receive(receive::ReceiveArgs),
     Report(report::ReportArgs),
     Show(show::ShowArgs),
     #[command(subcommand)]
@@ -118,6 +120,7 @@ fn run() -> Result<u8, Failure> {
         Command::Measure(args) => measure::run(&args),
         Command::Record(args) => measure::run_record(&args),
         Command::Show(args) => show::run(&args),
+        Command::Receive(args) => receive::run(&args),
         Command::Report(args) => report::run(&args),
         Command::Stimulus(command) => stimulus::run(&command),
         Command::TestBox(args) => test_box::run(&args),

@@ -152,10 +152,11 @@ impl fmt::Display for Disagreement {
 /// may differ by 1e-9 of the value or 1e-6 of its standard uncertainty, whatever is more. Curves are not compared: they
 /// follow from recordings and circuit.
 pub fn disagreements(theirs: &Sheet, own: &Sheet) -> Vec<Disagreement> {
-    let mut found = vec![];
     if recordings(theirs) != recordings(own) {
-        found.push(Disagreement::Takes);
+        // All else follows from that.
+        return vec![Disagreement::Takes];
     }
+    let mut found = vec![];
     let draws = |sheet: &Sheet| (sheet.origin.draws, sheet.origin.seed);
     if draws(theirs) != draws(own) {
         found.push(Disagreement::Draws {

@@ -3,6 +3,7 @@
 use std::io;
 use std::path::PathBuf;
 
+use farcone::bundle::BundleError;
 use farcone::impedance::table::TableError;
 use farcone::recording::RecordingError;
 use farcone::session::{AssembleError, ProfileError, SESSION_FILE_NAME, SessionFileError};
@@ -35,10 +36,15 @@ pub enum StoreError {
     Table { path: PathBuf, source: TableError },
     #[error("{}: a pair of mono recordings was expected here, not an impedance table; give a table on its own", path.display())]
     TableInPair { path: PathBuf },
+    #[error("{}: {source}", path.display())]
+    Bundle {
+        path: PathBuf,
+        source: Box<BundleError>,
+    },
     #[error("{}: {source}", folder.display())]
     Assemble {
         folder: PathBuf,
-        source: AssembleError,
+        source: Box<AssembleError>,
     },
     #[error("{}: {source}", path.display())]
     Session {

@@ -17,6 +17,17 @@ pub fn refuse_existing(path: &Path) -> Result<(), StoreError> {
     }
 }
 
+/// A path in a folder where nothing is: the stem with the ending, or with a number between them.
+pub fn free_path(folder: &Path, stem: &str, ending: &str) -> PathBuf {
+    let mut path = folder.join(format!("{stem}{ending}"));
+    let mut number = 2;
+    while refuse_existing(&path).is_err() {
+        path = folder.join(format!("{stem}-{number}{ending}"));
+        number += 1;
+    }
+    path
+}
+
 /// Writes a new file: `fill` writes into a temporary file beside it, which gets its name once everything is on the disk.
 pub fn write_new<E>(
     path: &Path,

@@ -92,7 +92,7 @@ fn on_disk(error: AssembleError, folder: &Path) -> StoreError {
         },
         other => StoreError::Assemble {
             folder: folder.into(),
-            source: other,
+            source: other.into(),
         },
     }
 }

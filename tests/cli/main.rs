@@ -16,6 +16,7 @@ mod jig;
 mod kit;
 mod measure;
 mod output;
+mod receive;
 mod record;
 mod report;
 mod show;

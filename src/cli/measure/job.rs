@@ -19,7 +19,7 @@ use super::ask::{Dialogue, Ready};
 use crate::cli::failure::Failure;
 use crate::cli::live::{LiveArgs, LiveDesk, Made, Sought};
 use crate::cli::view;
-use crate::store::{self, SessionFolder, StoreError};
+use crate::store::{self, SessionFolder};
 
 /// Draws of the quick look between takes: only values are shown.
 const QUICK_DRAWS: usize = 1000;
@@ -370,25 +370,12 @@ impl Job {
             self.noted.clone(),
             quiet,
         )?;
-        let path = sheet_path(self.folder.path(), &sheet.label);
+        let stem = store::safe_file_name(&sheet.label);
+        // A sheet that may have been sent around is never overwritten.
+        let path = store::free_path(self.folder.path(), &stem, ".driver.json");
         store::write_new_text(&path, &sheet.to_json()?)?;
         Ok((sheet, path))
     }
-}
-
-/// A name that is free: a sheet that may have been sent around is never overwritten.
-fn sheet_path(folder: &Path, label: &str) -> PathBuf {
-    let stem = store::safe_file_name(label);
-    let mut path = folder.join(format!("{stem}.driver.json"));
-    let mut number = 2;
-    while matches!(
-        store::refuse_existing(&path),
-        Err(StoreError::Exists { .. })
-    ) {
-        path = folder.join(format!("{stem}-{number}.driver.json"));
-        number += 1;
-    }
-    path
 }
 
 pub fn has_free_air(session: &SessionFile) -> bool {
