@@ -591,7 +591,7 @@ fn the_compiled_library_answers_alike() {
         if name.ends_with("-0.reply") {
             let [ours, theirs] = [&expected_blobs[0], &blobs[0]]
                 .map(|zip| farcone::bundle::read(zip).unwrap().sheet.unwrap());
-            let differ = disagreements(&theirs, &ours);
+            let differ = farcone::compare::disagreements(&theirs, &ours);
             assert!(differ.is_empty(), "{name}: {differ:?}");
         } else {
             n += 1;

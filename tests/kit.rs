@@ -191,7 +191,10 @@ fn every_part_of_the_page_is_in_it() {
         // Lines travel without their indentation: no text may span two.
         let open = |line: &&str| line.matches('`').count() % 2 == 1;
         assert_eq!(text.lines().find(open), None, "{name}");
-        assert!(!text.contains("/*"), "{name} has a comment that may span lines");
+        assert!(
+            !text.contains("/*"),
+            "{name} has a comment that may span lines"
+        );
         let n_lines = text.lines().count();
         assert!(n_lines <= 500, "{name} has {n_lines} lines");
     }

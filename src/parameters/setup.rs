@@ -27,6 +27,8 @@ pub struct SetupSpread {
 const ASSUMED_FS: f64 = 0.01;
 const ASSUMED_Q: f64 = 0.05;
 const ASSUMED_VAS: f64 = 0.10;
+/// What of the last is the weighing's: Vas goes with 1/(fs²·Mms), so the rest of it is fs's, (P18).
+const ASSUMED_MMS: f64 = 0.098;
 /// Remounted takes from which the scatter is taken as it is. With two there is one degree of freedom, whose scatter is
 /// as likely as not far too small; it then only counts if it exceeds what is assumed.
 const ENOUGH: usize = 3;
@@ -75,6 +77,11 @@ impl SetupSpread {
         spread
     }
 
+    /// Of fs·Mms over a Q, relative (P18).
+    fn with_mass(&self, q: f64) -> f64 {
+        self.fs.0.hypot(ASSUMED_MMS).hypot(q)
+    }
+
     /// Relative standard uncertainty of one parameter; `None` where nobody knows it.
     pub fn relative(&self, key: Key) -> Option<(f64, SpreadOrigin)> {
         match key {
@@ -83,8 +90,33 @@ impl SetupSpread {
             Key::Qes => Some(self.qes),
             Key::Qts => Some(self.qts),
             Key::Re => self.re,
-            Key::Vas => Some(self.vas),
+            // Vas is Cms in the cone's own units.
+            Key::Vas | Key::Cms => Some(self.vas),
+            Key::Mms | Key::Mmd => Some((ASSUMED_MMS, SpreadOrigin::Assumed)),
+            Key::Bl => Some((0.5 * self.with_mass(self.qes.0), SpreadOrigin::Assumed)),
+            Key::Rms => Some((self.with_mass(self.qms.0), SpreadOrigin::Assumed)),
             _ => None,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// (P18) backwards: what is stated of fs, Mms and the Qs makes up what is stated of Vas.
+    #[test]
+    fn the_weighing_is_what_vas_has_beyond_fs() {
+        /// Three digits are stated.
+        const ROUNDING: f64 = 1e-3;
+        let spread = SetupSpread::assumed();
+        let of = |key| spread.relative(key).unwrap().0;
+        let vas = (2.0 * of(Key::Fs)).hypot(of(Key::Mms));
+        assert!((vas / of(Key::Vas) - 1.0).abs() < ROUNDING, "{vas}");
+        assert_eq!(of(Key::Cms), of(Key::Vas));
+        let bl = 0.5 * (0.01_f64.powi(2) + 0.098_f64.powi(2) + 0.05_f64.powi(2)).sqrt();
+        assert!((of(Key::Bl) / bl - 1.0).abs() < 1e-12);
+        assert_eq!(spread.relative(Key::Re), None);
+        assert_eq!(spread.relative(Key::Sd), None);
     }
 }
