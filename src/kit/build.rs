@@ -73,7 +73,7 @@ pub fn page_parts() -> impl Iterator<Item = (&'static str, &'static str)> {
 }
 
 /// What of a part travels: without indentation, empty lines and lines of comment, which are a quarter of it. No text of the page spans
-/// lines; a test holds that.
+/// lines, but for a script inside it; a test holds that.
 fn sent(text: &str) -> String {
     let mut sent = String::with_capacity(text.len());
     for line in text.lines().map(str::trim) {
