@@ -1,0 +1,191 @@
+//! Which stretch is which node, and whether frames are missing between stretches of one node.
+
+use std::ops::Range;
+
+use num_complex::Complex64;
+use realfft::RealFftPlanner;
+
+use super::blocks::Blocks;
+use super::clock::late;
+use super::{Jump, transform};
+
+/// Two stretches are of one node if no band differs by more, dB: the largest resistor that anybody checks 47 ohm with makes
+/// twice as much.
+const SAME_DB: f64 = 0.4;
+/// Lines in a band of that comparison: few enough to hold a resonance apart from what is beside it.
+const BAND: f64 = 1.26;
+/// Frames by which a clock may be off from one stretch to the next: half of the smallest loss.
+const COUNTED: f64 = 0.5;
+
+/// The stretches by what they are; numbers are those of [`Blocks::runs`].
+pub(super) struct Sorted {
+    pub source: Vec<usize>,
+    pub driver: Vec<usize>,
+    pub jumps: Vec<Jump>,
+    pub disturbed: Vec<Range<usize>>,
+    pub source_moved_db: Option<f64>,
+    pub strange_db: Vec<f64>,
+    pub reversed: bool,
+}
+
+/// Sorts the stretches, and lays those of one node that lie frames apart on each other; `None` if there is one node only.
+pub(super) fn sort(blocks: &mut Blocks, alike: bool) -> Option<Sorted> {
+    let mut classes: Vec<Vec<usize>> = vec![];
+    for run in 0..blocks.runs.len() {
+        let same = |class: &&mut Vec<usize>| {
+            let bands = bands_db(blocks, class[0], run);
+            bands.iter().all(|db| db.abs() < SAME_DB)
+        };
+        match classes.iter_mut().find(same) {
+            Some(class) => class.push(run),
+            None => classes.push(vec![run]),
+        }
+    }
+    if alike && classes.len() == 1 {
+        classes = split(blocks, &classes[0]);
+    }
+    let mut classes = classes.into_iter();
+    let (first, second) = (classes.next()?, classes.next()?);
+    let strange_db = classes
+        .map(|class| mean(&bands_db(blocks, first[0], class[0])))
+        .collect();
+    let mut jumps = vec![];
+    let mut disturbed = vec![];
+    let mut kept = vec![];
+    for class in [&first, &second] {
+        for pair in class.windows(2) {
+            let (before, after) = (pair[0], pair[1]);
+            let from_frame = blocks.runs[before].frames.end;
+            let to_frame = blocks.runs[after].frames.start;
+            // What is found at a jump reaches into it from both sides.
+            let gap = from_frame.min(to_frame)..to_frame.max(from_frame);
+            let within = after == before + 1 && !alike;
+            let n_frames = shift(blocks, before, after);
+            if n_frames.abs() > COUNTED {
+                jumps.push(Jump {
+                    from_frame: gap.start,
+                    to_frame: gap.end,
+                    n_frames,
+                    within,
+                });
+            } else if within {
+                disturbed.push(gap);
+            }
+        }
+        kept.push(counted(blocks, class));
+    }
+    let (driver, source) = (kept.pop()?, kept.pop()?);
+    let source_moved_db = match (first.first(), first.last()) {
+        (Some(&a), Some(&b)) if a != b => Some(mean(&bands_db(blocks, a, b))),
+        _ => None,
+    };
+    // A passive divider is never louder than what drives it.
+    let reversed = !alike && mean(&bands_db(blocks, source[0], driver[0])) > 0.0;
+    let (source, driver) = if reversed {
+        (driver, source)
+    } else {
+        (source, driver)
+    };
+    Some(Sorted {
+        source,
+        driver,
+        jumps,
+        disturbed,
+        source_moved_db,
+        strange_db,
+        reversed,
+    })
+}
+
+/// Stretches that sound alike and are of two nodes: the longest silence lies where the clip moved.
+fn split(blocks: &Blocks, class: &[usize]) -> Vec<Vec<usize>> {
+    if let [first, second, third] = *class {
+        return vec![vec![first, third], vec![second]];
+    }
+    let pause = |pair: &[usize]| {
+        let (before, after) = (&blocks.runs[pair[0]], &blocks.runs[pair[1]]);
+        after.frames.start.saturating_sub(before.frames.end)
+    };
+    let longest = class
+        .windows(2)
+        .enumerate()
+        .max_by_key(|(_, pair)| pause(pair));
+    match longest {
+        Some((i, _)) => {
+            let (a, b) = class.split_at(i + 1);
+            vec![a.to_vec(), b.to_vec()]
+        }
+        None => vec![class.to_vec()],
+    }
+}
+
+/// The longest of a class's stretches, and those between which and it no frame is missing.
+fn counted(blocks: &Blocks, class: &[usize]) -> Vec<usize> {
+    let longest = class
+        .iter()
+        .copied()
+        .max_by_key(|&run| blocks.runs[run].blocks.len());
+    let Some(longest) = longest else {
+        return vec![];
+    };
+    let counts = |run: &usize| *run == longest || shift(blocks, longest, *run).abs() <= COUNTED;
+    class.iter().copied().filter(counts).collect()
+}
+
+/// Level of one stretch over another, dB, band by band.
+fn bands_db(blocks: &Blocks, reference: usize, run: usize) -> Vec<f64> {
+    let (a, b) = (&blocks.runs[reference].mean, &blocks.runs[run].mean);
+    let mut list = vec![];
+    let mut from = 0;
+    let multiples = &blocks.multiples;
+    while from < multiples.len() {
+        let end = (multiples[from] as f64 * BAND) as usize;
+        let to = multiples
+            .partition_point(|&k| k <= end)
+            .max(from + 1);
+        let power = |lines: &[Complex64]| lines[from..to].iter().map(Complex64::norm_sqr).sum::<f64>();
+        list.push(10.0 * (power(b) / power(a)).log10());
+        from = to;
+    }
+    list
+}
+
+fn mean(list: &[f64]) -> f64 {
+    list.iter().sum::<f64>() / list.len() as f64
+}
+
+/// By how many frames the second of two stretches of one node is behind the first, up to whole periods.
+fn shift(blocks: &Blocks, first: usize, second: usize) -> f64 {
+    let (a, b) = (&blocks.runs[first].mean, &blocks.runs[second].mean);
+    let n = blocks.period.round() as usize;
+    let inverse = RealFftPlanner::<f64>::new().plan_fft_inverse(n);
+    let mut bins = inverse.make_input_vec();
+    for ((&k, a), b) in blocks.multiples.iter().zip(a).zip(b) {
+        // In proportion to frequency, so that the lines of a pink signal count alike.
+        bins[k] = b * a.conj() * k as f64;
+    }
+    let mut alike = inverse.make_output_vec();
+    let done = inverse.process(&mut bins, &mut alike);
+    debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
+    // cross = |a|²·e^(−jωs) adds up at the place s.
+    let (mut best, mut at) = (f64::NEG_INFINITY, 0);
+    for (i, &value) in alike.iter().enumerate() {
+        // What lies n − s behind is s ahead.
+        if value > best {
+            (best, at) = (value, i);
+        }
+    }
+    let behind = n - at;
+    let coarse = if behind > n / 2 {
+        behind as f64 - n as f64
+    } else {
+        behind as f64
+    };
+    let omegas = blocks.omegas();
+    let turned: Vec<Complex64> = b
+        .iter()
+        .zip(&omegas)
+        .map(|(line, omega)| line * transform::turn(omega * coarse))
+        .collect();
+    coarse + late(&turned, a, &omegas)
+}

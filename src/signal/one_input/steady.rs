@@ -1,0 +1,160 @@
+//! Where the recording repeats itself undisturbed, (O4).
+
+use std::collections::VecDeque;
+use std::ops::Range;
+
+use num_complex::Complex64;
+
+use super::comb::Comb;
+use super::transform::Transform;
+
+/// Steps of the windows in a period. A jump lies at most half a step from where two windows that are compared meet, so that one of
+/// the pairs around it shows at least half of it.
+pub(super) const STEPS: usize = 4;
+/// How alike a period and the next have to be: noise 4 dB below the signal, or a third of the period disturbed.
+const ALIKE: f64 = 0.7;
+/// Frames that a period may come early or late: of a jump by one frame at least half is seen.
+const LATE: f64 = 0.2;
+/// Bands an octave in which it is asked whether anything sounds.
+const BANDS: f64 = 3.0;
+/// Likeness that makes a band one that sounds …
+const SOUNDS: f64 = 0.5;
+/// … in this share of the pairs at least: the rest is silence, and the clip in the air.
+const SHARE: f64 = 0.15;
+
+/// A band's part in the likeness of a period and the next.
+#[derive(Clone, Copy, Default)]
+struct Part {
+    cross: f64,
+    before: f64,
+    after: f64,
+    slope: f64,
+    bend: f64,
+}
+
+/// The undisturbed stretches, and the lines that sound.
+pub(super) struct Steady {
+    pub runs: Vec<Range<usize>>,
+    /// Multiples of the fundamental, odd, first and last.
+    pub lines: (usize, usize),
+}
+
+/// The undisturbed stretches; `None` if no band sounds.
+pub(super) fn find(comb: &Comb, sample_rate_hz: f64) -> Option<Steady> {
+    let mut transform = Transform::new(comb.period.round() as usize);
+    let n = transform.len();
+    let bands = bands(n, sample_rate_hz);
+    let late = comb.period - n as f64;
+    let turn = std::f64::consts::TAU / n as f64;
+    let mut waiting: VecDeque<Vec<Complex64>> = VecDeque::new();
+    let mut pairs: Vec<Vec<Part>> = vec![];
+    for i in 0.. {
+        let start = i * n / STEPS;
+        if start + n > comb.samples.len() {
+            break;
+        }
+        let bins = transform
+            .of(comb.samples[start..start + n].iter().copied())
+            .to_vec();
+        if waiting.len() == STEPS
+            && let Some(earlier) = waiting.pop_front()
+        {
+            let part = |band: &Range<usize>| {
+                let mut part = Part::default();
+                for k in band.clone().filter(|k| k % 2 == 1) {
+                    let omega = turn * k as f64;
+                    let back = Complex64::from_polar(1.0, omega * late);
+                    let cross = bins[k] * earlier[k].conj() * back;
+                    // In proportion to frequency, so that the lines of a pink signal count alike.
+                    part.cross += k as f64 * cross.re;
+                    part.before += k as f64 * earlier[k].norm_sqr();
+                    part.after += k as f64 * bins[k].norm_sqr();
+                    part.slope -= omega * cross.im;
+                    part.bend += omega * omega * cross.re;
+                }
+                part
+            };
+            pairs.push(bands.iter().map(part).collect());
+        }
+        waiting.push_back(bins);
+    }
+    let sounding = sounding(&pairs, &bands)?;
+    let is_steady: Vec<bool> = pairs.iter().map(|pair| steady(pair, &sounding)).collect();
+    let first = bands[*sounding.first()?].start | 1;
+    let last = (bands[*sounding.last()?].end - 1).saturating_sub(1) | 1;
+    Some(Steady {
+        runs: runs(&is_steady, n, comb),
+        lines: (first, last),
+    })
+}
+
+/// Ranges of multiples of the fundamental, with one odd one at least.
+fn bands(n: usize, sample_rate_hz: f64) -> Vec<Range<usize>> {
+    /// Lowest frequency that is looked at, Hz, and the highest as a share of the sample rate.
+    const LOWEST_HZ: f64 = 2.0;
+    const TOP: f64 = 0.48;
+    let bin_hz = sample_rate_hz / n as f64;
+    let mut bands = vec![];
+    let mut edge_hz = LOWEST_HZ;
+    let mut start = (LOWEST_HZ / bin_hz).ceil() as usize;
+    let top = (TOP * n as f64) as usize;
+    while start < top {
+        edge_hz *= (1.0 / BANDS).exp2();
+        let end = ((edge_hz / bin_hz).ceil() as usize).min(top);
+        if end >= start + 2 {
+            bands.push(start..end);
+            start = end;
+        }
+    }
+    bands
+}
+
+fn likeness<'a>(parts: impl Iterator<Item = &'a Part>) -> (f64, f64) {
+    let mut sum = Part::default();
+    for part in parts {
+        sum.cross += part.cross;
+        sum.before += part.before;
+        sum.after += part.after;
+        sum.slope += part.slope;
+        sum.bend += part.bend;
+    }
+    let all = (sum.before * sum.after).sqrt();
+    let alike = if all > 0.0 { sum.cross / all } else { 0.0 };
+    (alike, sum.slope / sum.bend)
+}
+
+/// The bands in which something repeats, from the first to the last.
+fn sounding(pairs: &[Vec<Part>], bands: &[Range<usize>]) -> Option<Vec<usize>> {
+    let sounds = |band: &usize| {
+        let alike = pairs
+            .iter()
+            .filter(|pair| likeness(pair[*band..=*band].iter()).0 > SOUNDS);
+        alike.count() as f64 > SHARE * pairs.len() as f64
+    };
+    let list: Vec<usize> = (0..bands.len()).filter(sounds).collect();
+    let (first, last) = (*list.first()?, *list.last()?);
+    Some((first..=last).collect())
+}
+
+fn steady(pair: &[Part], sounding: &[usize]) -> bool {
+    let (alike, late) = likeness(sounding.iter().map(|&band| &pair[band]));
+    alike > ALIKE && late.abs() < LATE
+}
+
+/// Frames of the stretches in which pair after pair is steady.
+fn runs(is_steady: &[bool], n: usize, comb: &Comb) -> Vec<Range<usize>> {
+    let mut runs = vec![];
+    let mut from = None;
+    for (i, &steady) in is_steady.iter().chain([&false]).enumerate() {
+        match (steady, from) {
+            (true, None) => from = Some(i),
+            (false, Some(first)) => {
+                let last = i - 1;
+                runs.push(first * n / STEPS..last * n / STEPS + 2 * n + comb.ahead);
+                from = None;
+            }
+            _ => {}
+        }
+    }
+    runs
+}
