@@ -86,6 +86,7 @@ pub mod bench;
 pub mod capture;
 pub mod chat;
 pub mod circuit;
+pub mod coins;
 pub mod compare;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]
 pub mod device;

@@ -6,13 +6,16 @@
 mod analyse;
 mod curves;
 mod driver_state;
+mod expected;
 mod file;
 mod jig_findings;
 mod jig_reading;
 mod levels;
+mod loading;
 mod meter;
 mod missing;
 mod mounting;
+mod one_input;
 mod orientation;
 mod problems;
 mod profile;
@@ -26,11 +29,11 @@ mod typed_jig;
 mod write;
 
 pub use analyse::{analyse, analyse_noting};
-pub use curves::expected;
+pub use expected::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};
 pub use problems::SessionError;
 pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
 pub use session::{
-    Condition, Cone, Data, Devices, JigInput, Photo, Session, SessionTake, TakeLevel,
+    Condition, Cone, Data, Devices, JigInput, OneInputTake, Photo, Session, SessionTake, TakeLevel,
 };

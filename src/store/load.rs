@@ -8,11 +8,12 @@ use farcone::faults::Played;
 use farcone::finding::Finding;
 use farcone::impedance::table::TableFormat;
 use farcone::progress::{Continue, Watcher};
-use farcone::recording::{join_mono, read_take, read_wav};
+use farcone::recording::{RecordingError, join_mono, read_take, read_wav};
 use farcone::session::{
-    Data, Photo, SESSION_FILE_NAME, Session, SessionFile, SessionTake, TakeFile,
+    Data, OneInputTake, Photo, SESSION_FILE_NAME, Session, SessionFile, SessionTake, TakeFile,
 };
 use farcone::sheet::Sheet;
+use farcone::signal::Period;
 use sha2::{Digest, Sha256};
 
 use super::StoreError;
@@ -175,8 +176,9 @@ fn data(take: &TakeFile, files: Vec<(&PathBuf, File)>) -> Result<(Data, Vec<Find
                 join_mono(source, driver).map_err(|error| wrong(Path::new(&both), error))?;
             Ok((Data::Recording(joined), findings))
         }
-        (Some((path, file)), None) => match table_format(path) {
-            Some(format) => {
+        (Some((path, file)), None) => match (take.one_input, table_format(path)) {
+            (Some(period), _) => one_input(take, period, path, file),
+            (None, Some(format)) => {
                 let curve =
                     format
                         .read(BufReader::new(file))
@@ -186,7 +188,7 @@ fn data(take: &TakeFile, files: Vec<(&PathBuf, File)>) -> Result<(Data, Vec<Find
                         })?;
                 Ok((Data::Table(curve), Vec::new()))
             }
-            None => {
+            (None, None) => {
                 let (take, findings) = read_take(BufReader::new(file), take.channels)
                     .map_err(|error| wrong(path, error))?;
                 Ok((Data::Recording(take), findings))
@@ -197,6 +199,33 @@ fn data(take: &TakeFile, files: Vec<(&PathBuf, File)>) -> Result<(Data, Vec<Find
             farcone::recording::RecordingError::Empty,
         )),
     }
+}
+
+/// The channel of a file that one input recorded.
+fn one_input(
+    take: &TakeFile,
+    period: Period,
+    path: &Path,
+    file: File,
+) -> Result<(Data, Vec<Finding>), StoreError> {
+    let wrong = |source| StoreError::Take {
+        path: path.into(),
+        source,
+    };
+    let (audio, findings) = read_wav(BufReader::new(file)).map_err(wrong)?;
+    let index = take.channels.map_or(0, |pick| pick.source());
+    let samples = audio
+        .channel(index)
+        .ok_or_else(|| wrong(RecordingError::NoSuchChannel {
+            channel: index + 1,
+            n_channels: audio.n_channels(),
+        }))?;
+    let data = OneInputTake {
+        samples: samples.to_vec(),
+        sample_rate_hz: audio.sample_rate_hz(),
+        period,
+    };
+    Ok((Data::OneInput(data), findings))
 }
 
 /// The files of a folder, not of those in it, whose SHA-256 is wanted: path, hash and content.

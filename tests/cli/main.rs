@@ -14,6 +14,7 @@ mod export;
 mod fit;
 mod jig;
 mod measure;
+mod one_input;
 mod output;
 mod record;
 mod report;

@@ -17,6 +17,11 @@ const SHARED: f64 = 1.0 / 6.0;
 /// Lines on either side whose scatter is averaged into one line's noise.
 const NEAR: usize = 10;
 
+/// Power over the variance of its mean that makes a line one that sounds: noise alone reaches it once in 20 000 times …
+const ABOVE_NOISE: f64 = 10.0;
+/// … and so many of so many lines side by side hardly ever.
+const IN_A_ROW: (usize, usize) = (8, 10);
+
 /// A piece of the recording.
 pub(super) struct Block {
     /// Its middle, frames.
@@ -72,10 +77,10 @@ impl Blocks {
             if (frames.len() as f64) < FEWEST_PERIODS * period {
                 continue;
             }
-            // A period at either end may still be disturbed, and the driver settles in the first.
+            // The driver settles in the first period; the comb looked ahead at the end.
             let (from, to) = (
                 frames.start as f64 + period,
-                frames.end as f64 - period - length as f64,
+                frames.end as f64 - 0.5 * period - length as f64,
             );
             // On multiples of the period, so that what lines leak into each other is the same everywhere.
             let numbers = (from / period).ceil() as usize..=(to / period).floor() as usize;
@@ -102,11 +107,47 @@ impl Blocks {
                 mean,
             });
         }
-        Self {
+        let mut blocks = Self {
             period,
             drift: 0.0,
             multiples,
             runs,
+        };
+        blocks.leave_out_silent_lines();
+        blocks
+    }
+
+    /// Cuts off the lines below the lowest and above the highest that sounds in the loudest stretch.
+    fn leave_out_silent_lines(&mut self) {
+        let power = |run: &&Run| run.mean.iter().map(Complex64::norm_sqr).sum::<f64>();
+        let loudest = self
+            .runs
+            .iter()
+            .max_by(|a, b| power(a).total_cmp(&power(b)));
+        let Some(loudest) = loudest else { return };
+        let noise = variances(&[loudest], &loudest.mean);
+        let sounds: Vec<bool> = loudest
+            .mean
+            .iter()
+            .zip(&noise)
+            .map(|(line, noise)| line.norm_sqr() > ABOVE_NOISE * noise)
+            .collect();
+        let mostly = |part: &[bool]| part.iter().filter(|sounds| **sounds).count() >= IN_A_ROW.0;
+        let first = sounds.windows(IN_A_ROW.1).position(mostly);
+        let last = sounds.windows(IN_A_ROW.1).rposition(mostly);
+        let kept = match (first, last) {
+            (Some(first), Some(last)) => first..last + IN_A_ROW.1,
+            _ => 0..0,
+        };
+        self.multiples = self.multiples[kept.clone()].to_vec();
+        for run in &mut self.runs {
+            run.mean = run.mean[kept.clone()].to_vec();
+            for block in &mut run.blocks {
+                block.lines = block.lines[kept.clone()].to_vec();
+            }
+        }
+        if kept.is_empty() {
+            self.runs.clear();
         }
     }
 
@@ -196,32 +237,33 @@ struct Side {
 impl Side {
     fn of(blocks: &Blocks, numbers: &[usize]) -> Self {
         let runs: Vec<&Run> = numbers.iter().map(|&i| &blocks.runs[i]).collect();
-        let all = || runs.iter().flat_map(|run| &run.blocks);
         let mean = blocks.mean_of(numbers);
-        let n = all().count() as f64;
-        let mut scatter = vec![0.0; mean.len()];
-        for run in &runs {
-            for block in &run.blocks {
-                for ((sum, line), mean) in scatter.iter_mut().zip(&block.lines).zip(&run.mean) {
-                    *sum += (line - mean).norm_sqr();
-                }
-            }
-        }
-        // Of pieces that share noise with their neighbours, within runs that each have a mean of their own.
-        let freedom: f64 = runs
-            .iter()
-            .map(|run| run.blocks.len() as f64 - 1.0 - 2.0 * SHARED)
-            .sum();
-        let pairs: f64 = runs.iter().map(|run| run.blocks.len() as f64 - 1.0).sum();
-        let widened = (1.0 + 2.0 * SHARED * pairs / n) / n;
-        let variance = (0..mean.len())
-            .map(|i| {
-                let near = &scatter[i.saturating_sub(NEAR)..(i + NEAR + 1).min(scatter.len())];
-                near.iter().sum::<f64>() / near.len() as f64 / freedom * widened
-            })
-            .collect();
+        let variance = variances(&runs, &mean);
         Self { mean, variance }
     }
+}
+
+/// Variance of the mean of some runs' pieces, line by line, (O8).
+fn variances(runs: &[&Run], mean: &[Complex64]) -> Vec<f64> {
+    let n: f64 = runs.iter().map(|run| run.blocks.len() as f64).sum();
+    let mut scatter = vec![0.0; mean.len()];
+    for run in runs {
+        for block in &run.blocks {
+            for ((sum, line), mean) in scatter.iter_mut().zip(&block.lines).zip(&run.mean) {
+                *sum += (line - mean).norm_sqr();
+            }
+        }
+    }
+    // Of pieces that share noise with their neighbours, within runs that each have a mean of their own.
+    let pairs: f64 = runs.iter().map(|run| run.blocks.len() as f64 - 1.0).sum();
+    let freedom = pairs - 2.0 * SHARED * runs.len() as f64;
+    let widened = (1.0 + 2.0 * SHARED * pairs / n) / n;
+    (0..mean.len())
+        .map(|i| {
+            let near = &scatter[i.saturating_sub(NEAR)..(i + NEAR + 1).min(scatter.len())];
+            near.iter().sum::<f64>() / near.len() as f64 / freedom * widened
+        })
+        .collect()
 }
 
 fn lines(bins: &[Complex64], multiples: &[usize], at: f64, length: usize) -> Vec<Complex64> {

@@ -143,8 +143,8 @@ pub struct OneInput {
 
 /// Shortest and longest usable period, s: lines 10 Hz apart are no use, and a longer one makes stretches that nobody waits for.
 const PERIOD_S: (f64, f64) = (0.2, 10.0);
-/// Fewest periods of an undisturbed stretch: one is cut off at either end, and three tell the noise and the clock.
-const FEWEST_PERIODS: f64 = 5.0;
+/// Fewest periods of an undisturbed stretch: two and a half are cut off at most, and three tell the noise and the clock.
+const FEWEST_PERIODS: f64 = 5.5;
 
 /// Finds in one input's recording what the source node and what the driver's side was, on one time base.
 ///

@@ -52,8 +52,15 @@ pub(super) fn sort(blocks: &mut Blocks, alike: bool) -> Option<Sorted> {
     let mut jumps = vec![];
     let mut disturbed = vec![];
     let mut kept = vec![];
-    for class in [&first, &second] {
-        for pair in class.windows(2) {
+    // Nodes that sound alike can be laid on each other as well.
+    let across = [*first.first()?, *second.first()?];
+    let chains: Vec<&[usize]> = if alike {
+        vec![&first, &second, &across]
+    } else {
+        vec![&first, &second]
+    };
+    for chain in chains {
+        for pair in chain.windows(2) {
             let (before, after) = (pair[0], pair[1]);
             let from_frame = blocks.runs[before].frames.end;
             let to_frame = blocks.runs[after].frames.start;
@@ -72,6 +79,8 @@ pub(super) fn sort(blocks: &mut Blocks, alike: bool) -> Option<Sorted> {
                 disturbed.push(gap);
             }
         }
+    }
+    for class in [&first, &second] {
         kept.push(counted(blocks, class));
     }
     let (driver, source) = (kept.pop()?, kept.pop()?);

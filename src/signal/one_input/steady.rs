@@ -30,6 +30,9 @@ struct Part {
     after: f64,
     slope: f64,
     bend: f64,
+    /// Power of the difference, and of both.
+    apart: f64,
+    both: f64,
 }
 
 /// The undisturbed stretches, and the lines that sound.
@@ -71,6 +74,8 @@ pub(super) fn find(comb: &Comb, sample_rate_hz: f64) -> Option<Steady> {
                     part.after += k as f64 * bins[k].norm_sqr();
                     part.slope -= omega * cross.im;
                     part.bend += omega * omega * cross.re;
+                    part.apart += (bins[k] * back - earlier[k]).norm_sqr();
+                    part.both += bins[k].norm_sqr() + earlier[k].norm_sqr();
                 }
                 part
             };
@@ -83,7 +88,7 @@ pub(super) fn find(comb: &Comb, sample_rate_hz: f64) -> Option<Steady> {
     let first = bands[*sounding.first()?].start | 1;
     let last = (bands[*sounding.last()?].end - 1).saturating_sub(1) | 1;
     Some(Steady {
-        runs: runs(&is_steady, n, comb),
+        runs: runs(&is_steady, &settled(&pairs, &is_steady, &sounding), n, comb),
         lines: (first, last),
     })
 }
@@ -142,14 +147,14 @@ fn steady(pair: &[Part], sounding: &[usize]) -> bool {
 }
 
 /// Frames of the stretches in which pair after pair is steady.
-fn runs(is_steady: &[bool], n: usize, comb: &Comb) -> Vec<Range<usize>> {
+fn runs(is_steady: &[bool], settled: &[bool], n: usize, comb: &Comb) -> Vec<Range<usize>> {
     let mut runs = vec![];
     let mut from = None;
     for (i, &steady) in is_steady.iter().chain([&false]).enumerate() {
         match (steady, from) {
             (true, None) => from = Some(i),
             (false, Some(first)) => {
-                let last = i - 1;
+                let (first, last) = trimmed(first, i - 1, settled);
                 runs.push(first * n / STEPS..last * n / STEPS + 2 * n + comb.ahead);
                 from = None;
             }
@@ -157,4 +162,46 @@ fn runs(is_steady: &[bool], n: usize, comb: &Comb) -> Vec<Range<usize>> {
         }
     }
     runs
+}
+
+/// Pairs at either end of a run that may reach out of it: the likeness of the whole is that of the highest octave, which sounds in
+/// a twelfth of the period only.
+const AT_THE_ENDS: usize = 2 * STEPS;
+
+/// A run without the pairs at its ends in which some band has not settled.
+fn trimmed(first: usize, last: usize, settled: &[bool]) -> (usize, usize) {
+    let near = |i: usize, step: usize| step < AT_THE_ENDS && i < last;
+    let mut from = first;
+    while near(from, from - first) && !settled[from] {
+        from += 1;
+    }
+    let mut to = last;
+    while to > from && last - to < AT_THE_ENDS && !settled[to] {
+        to -= 1;
+    }
+    (from, to)
+}
+
+/// A band has settled if the period and the next differ by this little more than they usually do …
+const USUALLY: f64 = 16.0;
+/// … or by this share of their power: a hundredth of the amplitude.
+const LITTLE: f64 = 1e-4;
+
+/// Whether all bands of each pair have settled.
+fn settled(pairs: &[Vec<Part>], is_steady: &[bool], sounding: &[usize]) -> Vec<bool> {
+    let apart = |part: &Part| part.apart / part.both;
+    let limits: Vec<(usize, f64)> = sounding
+        .iter()
+        .filter_map(|&band| {
+            let steady = pairs.iter().zip(is_steady).filter(|(_, steady)| **steady);
+            let mut usual: Vec<f64> = steady.map(|(pair, _)| apart(&pair[band])).collect();
+            let middle = usual.len() / 2;
+            let (_, median, _) = (!usual.is_empty())
+                .then(|| usual.select_nth_unstable_by(middle, f64::total_cmp))?;
+            let limit = USUALLY * *median;
+            Some((band, if limit > LITTLE { limit } else { LITTLE }))
+        })
+        .collect();
+    let all = |pair: &Vec<Part>| limits.iter().all(|&(band, limit)| apart(&pair[band]) <= limit);
+    pairs.iter().map(all).collect()
 }
