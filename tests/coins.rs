@@ -6,9 +6,7 @@
     reason = "a test fails by panicking"
 )]
 
-use farcone::coins::{
-    CURRENCIES, Coin, CoinError, DriverClass, MovingMass, PUTTY, plan, total,
-};
+use farcone::coins::{CURRENCIES, Coin, CoinError, DriverClass, MovingMass, PUTTY, plan, total};
 use farcone::quantity::{Spread, Stated};
 
 /// Rounding, relative.
@@ -53,7 +51,11 @@ fn masses_are_those_that_were_published() {
         assert!(!coin.source.is_empty() && !coin.material.is_empty());
     }
     let n_coins: usize = CURRENCIES.iter().map(|currency| currency.coins.len()).sum();
-    assert_eq!(n_coins, PUBLISHED.len() + MAGNETIC.len(), "each coin is checked");
+    assert_eq!(
+        n_coins,
+        PUBLISHED.len() + MAGNETIC.len(),
+        "each coin is checked"
+    );
 }
 
 #[test]
@@ -61,12 +63,16 @@ fn several_weigh_what_they_do_with_their_doubt() {
     // Two of 5.7 g: the digit that is not printed, 0.05 g, is the same in both; 1 % of wear is each one's own.
     let two = total(&[("eur-20ct", 2)], None).unwrap();
     assert!(near(two.value, 11.4e-3));
-    let expected = ((2.0 * 0.05e-3_f64).powi(2) + 2.0 * 0.057e-3_f64.powi(2)).sqrt() / 3.0_f64.sqrt();
+    let expected =
+        ((2.0 * 0.05e-3_f64).powi(2) + 2.0 * 0.057e-3_f64.powi(2)).sqrt() / 3.0_f64.sqrt();
     assert!(near(two.standard_uncertainty().unwrap(), expected));
     let held = total(&[("eur-20ct", 2)], Some(PUTTY)).unwrap();
     assert!(near(held.value, 11.9e-3));
     let putty = 0.3e-3 / 3.0_f64.sqrt();
-    assert!(near(held.standard_uncertainty().unwrap(), expected.hypot(putty)));
+    assert!(near(
+        held.standard_uncertainty().unwrap(),
+        expected.hypot(putty)
+    ));
     // Putty without a doubt gets that of a pea; weighed putty keeps its own.
     let unstated = total(&[("eur-20ct", 2)], Some(Stated::unstated(0.5e-3))).unwrap();
     assert_eq!(unstated, held);
@@ -81,8 +87,14 @@ fn magnetic_and_unknown_coins_are_refused() {
         assert!(matches!(error, CoinError::Magnetic { .. }));
         assert!(error.to_string().contains("magnetic"), "{error}");
     }
-    assert!(matches!(total(&[("eur-3ct", 1)], None), Err(CoinError::Unknown { .. })));
-    assert!(matches!(total(&[("eur-20ct", 0)], None), Err(CoinError::Count { .. })));
+    assert!(matches!(
+        total(&[("eur-3ct", 1)], None),
+        Err(CoinError::Unknown { .. })
+    ));
+    assert!(matches!(
+        total(&[("eur-20ct", 0)], None),
+        Err(CoinError::Count { .. })
+    ));
     assert!(matches!(total(&[], None), Err(CoinError::Count { .. })));
     let unknown = plan("xyz", &MovingMass::of_class(DriverClass::Small), None);
     assert!(unknown.unwrap_err().to_string().contains("eur, usd, jpy"));
@@ -95,7 +107,11 @@ fn a_plan_lowers_the_resonance_as_it_should() {
     for currency in CURRENCIES {
         for grams in [2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0, 45.0] {
             let mms_kg = 1e-3 * grams;
-            let Ok(plan) = plan(currency.id, &MovingMass::known(mms_kg, 0.02 * mms_kg), Some(PUTTY)) else {
+            let Ok(plan) = plan(
+                currency.id,
+                &MovingMass::known(mms_kg, 0.02 * mms_kg),
+                Some(PUTTY),
+            ) else {
                 continue;
             };
             n_planned += 1;
@@ -126,7 +142,11 @@ fn pairs_come_first_and_the_sentence_says_all() {
     // A light cone takes one coin in the middle.
     let light = plan("jpy", &MovingMass::known(2.2e-3, 0.05e-3), Some(PUTTY)).unwrap();
     assert_eq!((light.coin.id, light.count), ("jpy-1", 1));
-    assert!(light.sentence(None).starts_with("One 1 yen coin in the middle"));
+    assert!(
+        light
+            .sentence(None)
+            .starts_with("One 1 yen coin in the middle")
+    );
 }
 
 #[test]
@@ -141,10 +161,17 @@ fn before_the_cone_is_known_its_class_or_area_says_something() {
                 continue;
             }
             let plan = plan.unwrap();
-            assert!(plan.drop.1 - plan.drop.0 > 0.2, "a class says little: {plan:?}");
+            assert!(
+                plan.drop.1 - plan.drop.0 > 0.2,
+                "a class says little: {plan:?}"
+            );
         }
         // A dome is loaded by no coin: the advice is a test box.
-        let tweeter = plan(currency.id, &MovingMass::of_class(DriverClass::Tweeter), Some(PUTTY));
+        let tweeter = plan(
+            currency.id,
+            &MovingMass::of_class(DriverClass::Tweeter),
+            Some(PUTTY),
+        );
         let said = tweeter.unwrap_err().to_string();
         assert!(said.contains("test box"), "{said}");
     }

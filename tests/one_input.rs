@@ -17,9 +17,9 @@ use farcone::faults::one_input_findings;
 use farcone::finding::{Code, Finding, Severity, Verdict};
 use farcone::fit::Choice;
 use farcone::jig::Wiring;
+use farcone::parameters::Key;
 use farcone::progress::Unwatched;
 use farcone::session::{Condition, Data, OneInputTake, SessionError, SessionTake, analyse};
-use farcone::parameters::Key;
 use farcone::sheet::Sheet;
 use farcone::signal::{
     Envelope, Multisine, OneInput, OneInputError, Period, RatioSettings, SynchronizedSweep,
@@ -88,13 +88,7 @@ fn data(samples: Vec<f32>) -> Data {
 }
 
 fn found(samples: &[f32]) -> Result<OneInput, OneInputError> {
-    one_input(
-        samples,
-        f64::from(RATE_HZ),
-        PERIOD,
-        false,
-        &mut Unwatched,
-    )
+    one_input(samples, f64::from(RATE_HZ), PERIOD, false, &mut Unwatched)
 }
 
 fn settings() -> RatioSettings {
@@ -158,7 +152,6 @@ fn analysed(jig: &common::Jig, driver: &InventedDriver, takes: Vec<SessionTake>)
     analyse(session, &mut Unwatched).unwrap()
 }
 
-
 /// Errors of fs, Re, Qms, Qes and Qts in percent, each with its stated standard uncertainty.
 fn errors(sheet: &Sheet, driver: &InventedDriver) -> Vec<(&'static str, f64, f64)> {
     let truth = driver.truth();
@@ -220,9 +213,17 @@ fn without_noise_the_driver_comes_out() {
         let mut session = session(&jig, driver.sd_m2, takes);
         session.n_draws = 1000;
         let sheet = analyse(session, &mut Unwatched).unwrap();
-        println!("{} {} {drift_ppm} ppm: {}", driver.label, wiring.as_str(), sheet.verdict);
+        println!(
+            "{} {} {drift_ppm} ppm: {}",
+            driver.label,
+            wiring.as_str(),
+            sheet.verdict
+        );
         for finding in &sheet.findings {
-            println!("  {} {} {}", finding.code, finding.severity, finding.message);
+            println!(
+                "  {} {} {}",
+                finding.code, finding.severity, finding.message
+            );
         }
         for (name, off, u) in errors(&sheet, driver) {
             println!("  {name} off by {off:+.4} %, stated u {u:.4} %");
@@ -245,9 +246,18 @@ fn noisy_seeds(seeds: std::ops::Range<u64>) {
             drift_ppm: if seed % 2 == 0 { 100.0 } else { -100.0 },
             air_hum_peak: 0.02,
             crackle_rms: 0.01,
-            ..OneClip::new(0.5 + 2.0 * chance(seed, 1), 12.0, 4.0 + 8.0 * chance(seed, 2), 1 + (seed % 3 > 0) as usize)
+            ..OneClip::new(
+                0.5 + 2.0 * chance(seed, 1),
+                12.0,
+                4.0 + 8.0 * chance(seed, 2),
+                1 + (seed % 3 > 0) as usize,
+            )
         };
-        let sheet = free_air(&jig, driver, recorded(&jig, driver, &Mounting::FreeAir, &clip, seed));
+        let sheet = free_air(
+            &jig,
+            driver,
+            recorded(&jig, driver, &Mounting::FreeAir, &clip, seed),
+        );
         let errors = errors(&sheet, driver);
         for ((name, off, u), sum) in errors.into_iter().zip(&mut squares) {
             worst = worst.max(off.abs());
@@ -256,7 +266,9 @@ fn noisy_seeds(seeds: std::ops::Range<u64>) {
         }
     }
     let rms = squares.map(f64::sqrt);
-    println!("{n} seeds: largest error {worst:.3} %, errors over stated uncertainties (fs, Re, Qms, Qes, Qts), RMS {rms:.2?}");
+    println!(
+        "{n} seeds: largest error {worst:.3} %, errors over stated uncertainties (fs, Re, Qms, Qes, Qts), RMS {rms:.2?}"
+    );
     // The doubt about the moved load, 0.17 % of the ratio, is not in the bench: errors may be smaller than stated, hardly larger.
     // 40 squares of normal numbers scatter by 22 %, five by 63 %.
     assert!(rms.iter().all(|rms| *rms < 1.4), "{rms:?}");
@@ -276,11 +288,7 @@ fn forty_seeds_with_noise_and_drift() {
 /// Frames taken out or written twice at one place, as a recorder does.
 fn slip(samples: &[f32], at: usize, n: i64) -> Vec<f32> {
     let m = n.unsigned_abs() as usize;
-    let (before, after) = if n > 0 {
-        (at, at - m)
-    } else {
-        (at, at + m)
-    };
+    let (before, after) = if n > 0 { (at, at - m) } else { (at, at + m) };
     [&samples[..before], &samples[after..]].concat()
 }
 
@@ -297,7 +305,10 @@ fn slips(n_places: u64, seed: u64) {
         let whole = recorded(&jig, driver, &Mounting::FreeAir, &clip, 5);
         let clean = found(&whole).unwrap();
         let about = findings(&clean);
-        assert!(!about.iter().any(|f| f.severity == Severity::Redo), "{about:?}");
+        assert!(
+            !about.iter().any(|f| f.severity == Severity::Redo),
+            "{about:?}"
+        );
         let (sigmas, share) = off(&clean, driver);
         println!("{n_moves} moves: clean {sigmas:.2} sigmas, {share:.4}");
         let (mut n_found, mut n_harmless) = (0, 0);
@@ -308,7 +319,9 @@ fn slips(n_places: u64, seed: u64) {
             let redo = match found(&broken) {
                 Err(_) => true,
                 Ok(found) => {
-                    let redo = findings(&found).iter().any(|f| f.severity == Severity::Redo);
+                    let redo = findings(&found)
+                        .iter()
+                        .any(|f| f.severity == Severity::Redo);
                     if !redo {
                         let (now, now_share) = off(&found, driver);
                         assert!(
@@ -353,7 +366,10 @@ fn a_whole_period_lost_does_no_harm() {
         let at = (at_s * f64::from(RATE_HZ)) as usize;
         let found = found(&slip(&whole, at, -i64::from(PERIOD.frames))).unwrap();
         let about = findings(&found);
-        assert!(about.iter().all(|f| f.severity == Severity::Note), "{about:?}");
+        assert!(
+            about.iter().all(|f| f.severity == Severity::Note),
+            "{about:?}"
+        );
         let (_, share) = off(&found, driver);
         const METHOD: f64 = 1e-4;
         assert!(share < METHOD, "{share}");
@@ -373,7 +389,10 @@ fn what_goes_wrong_is_named() {
 
     // Not moved back: noted, since the level may have moved.
     let once = about(&OneClip::new(1.3, 12.0, 6.0, 1)).unwrap();
-    assert!(has(&once, Code::ClipNotReturned, Severity::Note), "{once:?}");
+    assert!(
+        has(&once, Code::ClipNotReturned, Severity::Note),
+        "{once:?}"
+    );
     assert_eq!(once.len(), 1);
 
     // The volume was turned while the clip was in the air: only coming back shows it.
@@ -397,11 +416,17 @@ fn what_goes_wrong_is_named() {
         ..there_and_back()
     };
     let bent = about(&bent).unwrap();
-    assert!(has(&bent, Code::ClockUnsteady, Severity::Caution), "{bent:?}");
+    assert!(
+        has(&bent, Code::ClockUnsteady, Severity::Caution),
+        "{bent:?}"
+    );
 
     // Never moved, or not for long enough.
     let still = about(&OneClip::new(1.3, 30.0, 6.0, 0));
-    assert!(matches!(still, Err(OneInputError::OneStretch { .. })), "{still:?}");
+    assert!(
+        matches!(still, Err(OneInputError::OneStretch { .. })),
+        "{still:?}"
+    );
     let short = OneClip {
         moves: vec![
             ClipMove {
@@ -416,7 +441,10 @@ fn what_goes_wrong_is_named() {
         ..OneClip::new(1.3, 40.0, 6.0, 0)
     };
     let short = about(&short);
-    assert!(matches!(short, Err(OneInputError::OneStretch { .. })), "{short:?}");
+    assert!(
+        matches!(short, Err(OneInputError::OneStretch { .. })),
+        "{short:?}"
+    );
 
     // Driver first.
     let reversed = OneClip {
@@ -434,7 +462,11 @@ fn what_goes_wrong_is_named() {
     };
     let samples = recorded(&jig, driver, &Mounting::FreeAir, &reversed, 3);
     let reversed = found(&samples).unwrap();
-    assert!(has(&findings(&reversed), Code::ChannelsSwapped, Severity::Caution));
+    assert!(has(
+        &findings(&reversed),
+        Code::ChannelsSwapped,
+        Severity::Caution
+    ));
     assert!(off(&reversed, driver).0 < 1.5);
 
     // A touch of the clip in the middle of a rest.
@@ -455,7 +487,10 @@ fn what_goes_wrong_is_named() {
     let touched_at = 32 * RATE_HZ as usize;
     samples[touched_at..touched_at + 30_000].fill(0.0);
     let touched = findings(&found(&samples).unwrap());
-    assert!(has(&touched, Code::ClipDisturbed, Severity::Note), "{touched:?}");
+    assert!(
+        has(&touched, Code::ClipDisturbed, Severity::Note),
+        "{touched:?}"
+    );
     assert_eq!(touched.len(), 1, "{touched:?}");
 }
 
@@ -467,12 +502,16 @@ fn another_signal_is_not_taken_for_this_one() {
         duration_s: 30.0,
         ..Default::default()
     };
-    let Data::Recording(swept) = jig.driver(driver, &Mounting::FreeAir, &sweep.samples().unwrap(), 1)
+    let Data::Recording(swept) =
+        jig.driver(driver, &Mounting::FreeAir, &sweep.samples().unwrap(), 1)
     else {
         panic!("a recording was asked for");
     };
     let result = found(swept.source());
-    assert!(matches!(result, Err(OneInputError::NotFound { .. })), "{result:?}");
+    assert!(
+        matches!(result, Err(OneInputError::NotFound { .. })),
+        "{result:?}"
+    );
     // Noise, and hum whose frequency fits the period exactly.
     let hum: Vec<f32> = (0..30 * RATE_HZ)
         .map(|i| {
@@ -482,7 +521,10 @@ fn another_signal_is_not_taken_for_this_one() {
         })
         .collect();
     let result = found(&hum);
-    assert!(matches!(result, Err(OneInputError::NotFound { .. })), "{result:?}");
+    assert!(
+        matches!(result, Err(OneInputError::NotFound { .. })),
+        "{result:?}"
+    );
     // The right signal with another period said.
     let whole = recorded(&jig, driver, &Mounting::FreeAir, &there_and_back(), 5);
     let period = Period {
@@ -490,9 +532,15 @@ fn another_signal_is_not_taken_for_this_one() {
         ..PERIOD
     };
     let result = one_input(&whole, f64::from(RATE_HZ), period, false, &mut Unwatched);
-    assert!(matches!(result, Err(OneInputError::NotFound { .. })), "{result:?}");
+    assert!(
+        matches!(result, Err(OneInputError::NotFound { .. })),
+        "{result:?}"
+    );
     let result = found(&whole[..300_000]);
-    assert!(matches!(result, Err(OneInputError::TooShort { .. })), "{result:?}");
+    assert!(
+        matches!(result, Err(OneInputError::TooShort { .. })),
+        "{result:?}"
+    );
 }
 
 #[test]
@@ -506,24 +554,49 @@ fn calibrations_work_the_same_way() {
                 .record_one_input(element, &played(), &there_and_back(), rate_hz, seed);
         data(samples.unwrap())
     };
-    let free = data(recorded(&jig, driver, &Mounting::FreeAir, &there_and_back(), 1));
+    let free = data(recorded(
+        &jig,
+        driver,
+        &Mounting::FreeAir,
+        &there_and_back(),
+        1,
+    ));
     let check = Condition::CheckResistor { ohm: exact(22.0) };
     let takes = |same_node: bool| {
         let mut takes = vec![
             take("free-air-1", Condition::FreeAir, free.clone()),
-            take("check-resistor-1", check, heard(&Element::Resistor(22.0), 2)),
-            take("open-leads-1", Condition::OpenLeads, heard(&Element::Open, 3)),
+            take(
+                "check-resistor-1",
+                check,
+                heard(&Element::Resistor(22.0), 2),
+            ),
+            take(
+                "open-leads-1",
+                Condition::OpenLeads,
+                heard(&Element::Open, 3),
+            ),
         ];
         if same_node {
-            takes.push(take("same-node-1", Condition::SameNode, heard(&Element::SameNode, 4)));
+            takes.push(take(
+                "same-node-1",
+                Condition::SameNode,
+                heard(&Element::SameNode, 4),
+            ));
         }
         takes
     };
     let sheet = analysed(&jig, driver, takes(true));
-    let notes: Vec<_> = sheet.findings.iter().map(|f| (f.code.as_str(), f.severity.as_str())).collect();
+    let notes: Vec<_> = sheet
+        .findings
+        .iter()
+        .map(|f| (f.code.as_str(), f.severity.as_str()))
+        .collect();
     println!("{notes:?}");
     assert!(notes.contains(&("clip-not-moved", "note")), "{notes:?}");
-    assert!(!notes.contains(&("channels-uncalibrated", "note")), "{notes:?}");
+    assert!(
+        !notes.contains(&("channels-uncalibrated", "note")),
+        "{notes:?}"
+    );
     for (name, off, u) in errors(&sheet, driver) {
         println!("{name} {off} ± {u}");
         assert!(off.abs() < 0.2, "{name}: {off} % ± {u} %");

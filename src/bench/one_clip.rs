@@ -142,9 +142,9 @@ impl Bench {
             .collect();
         // Noise and rounding come before frames are lost: what is written twice is the same twice.
         let playing = 0..heard.len();
-        let recorded = self
-            .source
-            .convert(std::mem::take(&mut heard), playing, &hum, &mut generator);
+        let recorded =
+            self.source
+                .convert(std::mem::take(&mut heard), playing, &hum, &mut generator);
         Ok(slipped(&recorded, &clip.slips))
     }
 }

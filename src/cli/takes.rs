@@ -227,7 +227,10 @@ pub fn session_of_flags(
         && let Some(pair) = session.takes.iter().find(is_pair)
     {
         return Err(Failure::usage(
-            format!("--one-input is about one channel, but {} is given as two files", pair.name),
+            format!(
+                "--one-input is about one channel, but {} is given as two files",
+                pair.name
+            ),
             "give the one recording in which the clip was moved",
         ));
     }

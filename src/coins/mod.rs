@@ -30,7 +30,9 @@ pub enum CoinError {
         known: String,
     },
     /// A currency that is not known here.
-    #[error("no coins of \"{found}\" are known here; known are {known}. Weigh something else that does not stick to a magnet")]
+    #[error(
+        "no coins of \"{found}\" are known here; known are {known}. Weigh something else that does not stick to a magnet"
+    )]
     NoCurrency {
         /// What was said.
         found: String,
@@ -38,7 +40,9 @@ pub enum CoinError {
         known: String,
     },
     /// A coin that a magnet pulls at.
-    #[error("the {coin} is magnetic ({reason}): the driver's magnet would pull it into the cone; take another")]
+    #[error(
+        "the {coin} is magnetic ({reason}): the driver's magnet would pull it into the cone; take another"
+    )]
     Magnetic {
         /// The coin.
         coin: String,

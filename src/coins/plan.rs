@@ -60,7 +60,9 @@ pub fn plan(currency: &str, moving: &MovingMass, putty: Option<Stated>) -> Resul
         .min_by(|a, b| rank(a).cmp(&rank(b)).then(a.3.total_cmp(&b.3)));
     let Some((coin, count, mass_kg, _)) = best else {
         let putty_kg = putty.map_or(0.0, |putty| putty.value);
-        let lightest = usable().map(|coin| coin.mass_kg + putty_kg).min_by(f64::total_cmp);
+        let lightest = usable()
+            .map(|coin| coin.mass_kg + putty_kg)
+            .min_by(f64::total_cmp);
         let (low_g, high_g) = (1e3 * low_kg, 1e3 * high_kg);
         return Err(match lightest.filter(|lightest| *lightest > high_kg) {
             Some(lightest_kg) => CoinError::TooLight {
@@ -98,7 +100,9 @@ impl Plan {
 
     /// What to do, in words: "Two 20 cent coins opposite each other and a pea of putty, about 11.9 g; expect 67 to 77 Hz."
     pub fn sentence(&self, fs_hz: Option<f64>) -> String {
-        const NUMBERS: [&str; 8] = ["One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight"];
+        const NUMBERS: [&str; 8] = [
+            "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight",
+        ];
         let number = NUMBERS[(self.count as usize - 1).min(NUMBERS.len() - 1)];
         let name = if self.count == 1 {
             self.coin.name

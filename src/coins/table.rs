@@ -72,33 +72,123 @@ pub const CURRENCIES: &[Currency] = &[
         id: "eur",
         name: "euro",
         coins: &[
-            coin(("eur-10ct", "10 cent coin", "10 cent coins"), (4_100, 100), NORDIC_GOLD, None, EU),
-            coin(("eur-20ct", "20 cent coin", "20 cent coins"), (5_700, 100), NORDIC_GOLD, None, EU),
-            coin(("eur-50ct", "50 cent coin", "50 cent coins"), (7_800, 100), NORDIC_GOLD, None, EU),
-            coin(("eur-1ct", "1 cent coin", "1 cent coins"), (2_300, 100), COVERED_STEEL, STEEL, EU),
-            coin(("eur-2ct", "2 cent coin", "2 cent coins"), (3_000, 100), COVERED_STEEL, STEEL, EU),
-            coin(("eur-5ct", "5 cent coin", "5 cent coins"), (3_900, 100), COVERED_STEEL, STEEL, EU),
-            coin(("eur-1", "1 euro coin", "1 euro coins"), (7_500, 100), LAYERED, NICKEL, EU),
-            coin(("eur-2", "2 euro coin", "2 euro coins"), (8_500, 100), LAYERED, NICKEL, EU),
+            coin(
+                ("eur-10ct", "10 cent coin", "10 cent coins"),
+                (4_100, 100),
+                NORDIC_GOLD,
+                None,
+                EU,
+            ),
+            coin(
+                ("eur-20ct", "20 cent coin", "20 cent coins"),
+                (5_700, 100),
+                NORDIC_GOLD,
+                None,
+                EU,
+            ),
+            coin(
+                ("eur-50ct", "50 cent coin", "50 cent coins"),
+                (7_800, 100),
+                NORDIC_GOLD,
+                None,
+                EU,
+            ),
+            coin(
+                ("eur-1ct", "1 cent coin", "1 cent coins"),
+                (2_300, 100),
+                COVERED_STEEL,
+                STEEL,
+                EU,
+            ),
+            coin(
+                ("eur-2ct", "2 cent coin", "2 cent coins"),
+                (3_000, 100),
+                COVERED_STEEL,
+                STEEL,
+                EU,
+            ),
+            coin(
+                ("eur-5ct", "5 cent coin", "5 cent coins"),
+                (3_900, 100),
+                COVERED_STEEL,
+                STEEL,
+                EU,
+            ),
+            coin(
+                ("eur-1", "1 euro coin", "1 euro coins"),
+                (7_500, 100),
+                LAYERED,
+                NICKEL,
+                EU,
+            ),
+            coin(
+                ("eur-2", "2 euro coin", "2 euro coins"),
+                (8_500, 100),
+                LAYERED,
+                NICKEL,
+                EU,
+            ),
         ],
     },
     Currency {
         id: "usd",
         name: "US dollar",
         coins: &[
-            coin(("usd-10c", "dime", "dimes"), (2_268, 1), COPPER_NICKEL, None, US),
-            coin(("usd-5c", "5 cent coin", "5 cent coins"), (5_000, 1), COPPER_NICKEL, None, US),
-            coin(("usd-25c", "quarter", "quarters"), (5_670, 1), COPPER_NICKEL, None, US),
+            coin(
+                ("usd-10c", "dime", "dimes"),
+                (2_268, 1),
+                COPPER_NICKEL,
+                None,
+                US,
+            ),
+            coin(
+                ("usd-5c", "5 cent coin", "5 cent coins"),
+                (5_000, 1),
+                COPPER_NICKEL,
+                None,
+                US,
+            ),
+            coin(
+                ("usd-25c", "quarter", "quarters"),
+                (5_670, 1),
+                COPPER_NICKEL,
+                None,
+                US,
+            ),
         ],
     },
     Currency {
         id: "jpy",
         name: "yen",
         coins: &[
-            coin(("jpy-1", "1 yen coin", "1 yen coins"), (1_000, 100), "aluminium", None, JAPAN),
-            coin(("jpy-5", "5 yen coin", "5 yen coins"), (3_750, 10), "brass", None, JAPAN),
-            coin(("jpy-10", "10 yen coin", "10 yen coins"), (4_500, 100), "bronze", None, JAPAN),
-            coin(("jpy-100", "100 yen coin", "100 yen coins"), (4_800, 100), COPPER_NICKEL, None, JAPAN),
+            coin(
+                ("jpy-1", "1 yen coin", "1 yen coins"),
+                (1_000, 100),
+                "aluminium",
+                None,
+                JAPAN,
+            ),
+            coin(
+                ("jpy-5", "5 yen coin", "5 yen coins"),
+                (3_750, 10),
+                "brass",
+                None,
+                JAPAN,
+            ),
+            coin(
+                ("jpy-10", "10 yen coin", "10 yen coins"),
+                (4_500, 100),
+                "bronze",
+                None,
+                JAPAN,
+            ),
+            coin(
+                ("jpy-100", "100 yen coin", "100 yen coins"),
+                (4_800, 100),
+                COPPER_NICKEL,
+                None,
+                JAPAN,
+            ),
         ],
     },
 ];
@@ -124,10 +214,16 @@ impl Coin {
     /// [`CoinError::Unknown`].
     pub fn find(id: &str) -> Result<&'static Self, CoinError> {
         let all = || CURRENCIES.iter().flat_map(|currency| currency.coins);
-        all().find(|coin| coin.id == id).ok_or_else(|| CoinError::Unknown {
-            found: id.to_owned(),
-            known: names(all().filter(|coin| coin.magnetic.is_none()).map(|coin| coin.id)),
-        })
+        all()
+            .find(|coin| coin.id == id)
+            .ok_or_else(|| CoinError::Unknown {
+                found: id.to_owned(),
+                known: names(
+                    all()
+                        .filter(|coin| coin.magnetic.is_none())
+                        .map(|coin| coin.id),
+                ),
+            })
     }
 }
 

@@ -17,7 +17,10 @@ pub const PUTTY: Stated = Stated::within(0.5e-3, 0.3e-3);
 /// [`CoinError`] for an unknown coin, a magnetic one, none at all, or too many.
 pub fn total(coins: &[(&str, u32)], putty: Option<Stated>) -> Result<Stated, CoinError> {
     if coins.is_empty() {
-        return Err(CoinError::Count { count: 0, most: MOST });
+        return Err(CoinError::Count {
+            count: 0,
+            most: MOST,
+        });
     }
     let (mut value, mut variance) = (0.0, 0.0);
     for &(id, count) in coins {

@@ -16,7 +16,9 @@ const BENT_PPM: f64 = 1.0;
 
 /// Findings about the samples of one input: what they show by themselves.
 pub fn one_input_samples(name: &str, samples: &[f32], sample_rate_hz: f64) -> Vec<Finding> {
-    let peak = samples.iter().fold(0.0, |m: f32, v| if v.abs() > m { v.abs() } else { m });
+    let peak = samples
+        .iter()
+        .fold(0.0, |m: f32, v| if v.abs() > m { v.abs() } else { m });
     let peak_dbfs = 20.0 * f64::from(peak).log10();
     if peak_dbfs < DEAD_DBFS {
         return vec![
@@ -120,13 +122,10 @@ pub fn one_input_findings(
 }
 
 fn lost(name: &str, jump: &Jump, sample_rate_hz: f64) -> Finding {
-    let [from_s, to_s] = [jump.from_frame, jump.to_frame].map(|frame| frame as f64 / sample_rate_hz);
+    let [from_s, to_s] =
+        [jump.from_frame, jump.to_frame].map(|frame| frame as f64 / sample_rate_hz);
     let frames = jump.n_frames.round();
-    let what = if frames > 0.0 {
-        "too many"
-    } else {
-        "missing"
-    };
+    let what = if frames > 0.0 { "too many" } else { "missing" };
     let meanwhile = if jump.within {
         ""
     } else {
@@ -154,10 +153,19 @@ fn level_moved(name: &str, found: &OneInput) -> Option<Finding> {
         .map(|stretch| stretch.wander_db)
         .max_by(f64::total_cmp);
     let strange_db = found.strange_db.first().copied();
-    let moved_db = found.source_moved_db.or(strange_db).filter(|db| db.abs() > MOVED_DB);
+    let moved_db = found
+        .source_moved_db
+        .or(strange_db)
+        .filter(|db| db.abs() > MOVED_DB);
     let (db, what) = match (moved_db, wander_db) {
-        (Some(db), _) if found.source_moved_db.is_some() => (db, "from when the clip was there first to when it came back"),
-        (Some(db), _) => (db, "to a stretch that is neither the source node nor the driver's side"),
+        (Some(db), _) if found.source_moved_db.is_some() => (
+            db,
+            "from when the clip was there first to when it came back",
+        ),
+        (Some(db), _) => (
+            db,
+            "to a stretch that is neither the source node nor the driver's side",
+        ),
         (None, Some(db)) if db > MOVED_DB => (db, "while the clip rested on one node"),
         _ => return None,
     };
@@ -242,7 +250,12 @@ fn plausible_share(ratio: &ChannelRatio, wiring: Wiring, sample_rate_hz: f64) ->
     if top_hz < REACHES * sample_rate_hz {
         return None;
     }
-    let points = ratio.frequency.as_slice().iter().zip(&ratio.h).zip(&ratio.covariance);
+    let points = ratio
+        .frequency
+        .as_slice()
+        .iter()
+        .zip(&ratio.h)
+        .zip(&ratio.covariance);
     let known: Vec<f64> = points
         .filter(|((f_hz, h), covariance)| {
             **f_hz > 0.5 * top_hz && (0.5 * covariance.trace()).sqrt() < KNOWN * h.norm()

@@ -355,7 +355,11 @@ impl Measured {
     }
 
     /// A driver's ratio for an assumed time between the two nodes.
-    fn timed<'a>(&self, ratio: &'a ChannelRatio, value: &dyn Fn(Which) -> f64) -> Cow<'a, ChannelRatio> {
+    fn timed<'a>(
+        &self,
+        ratio: &'a ChannelRatio,
+        value: &dyn Fn(Which) -> f64,
+    ) -> Cow<'a, ChannelRatio> {
         match self.one_input_s {
             None => Cow::Borrowed(ratio),
             Some(_) => Cow::Owned(one_input::later(ratio, value(Which::Delay))),

@@ -4,8 +4,8 @@
 
 pub(super) mod devices;
 mod error;
-mod one_input;
 pub(super) mod json;
+mod one_input;
 pub(super) mod stated;
 
 use std::path::PathBuf;

@@ -203,7 +203,10 @@ pub(super) fn jig_values(
         (Stated::within(1.0, GAIN_ASSUMED), Some(CHANNELS_MISSING))
     };
     let (name, advice) = match measured.one_input_s {
-        Some(_) => ("the load of the input, which moves with its clip", MOVED_ADVICE),
+        Some(_) => (
+            "the load of the input, which moves with its clip",
+            MOVED_ADVICE,
+        ),
         None => ("the match of the inputs", GAIN_ADVICE),
     };
     add(Which::Gain, name, gain, advice, missing);
@@ -238,6 +241,5 @@ const CHANNELS_MISSING: &str =
     "the inputs were not calibrated against each other: taken as alike within 1 %";
 const LEAD_ADVICE: &str =
     "short the leads at the driver's end and record that (--shorted-leads), or give --lead";
-const MOVED_ADVICE: &str =
-    "record a known resistor in the driver's place the same way (--check-resistor), or use an input of high resistance";
+const MOVED_ADVICE: &str = "record a known resistor in the driver's place the same way (--check-resistor), or use an input of high resistance";
 const GAIN_ADVICE: &str = "record a take with both inputs on one node (--same-node)";

@@ -214,12 +214,12 @@ fn one_input(
     };
     let (audio, findings) = read_wav(BufReader::new(file)).map_err(wrong)?;
     let index = take.channels.map_or(0, |pick| pick.source());
-    let samples = audio
-        .channel(index)
-        .ok_or_else(|| wrong(RecordingError::NoSuchChannel {
+    let samples = audio.channel(index).ok_or_else(|| {
+        wrong(RecordingError::NoSuchChannel {
             channel: index + 1,
             n_channels: audio.n_channels(),
-        }))?;
+        })
+    })?;
     let data = OneInputTake {
         samples: samples.to_vec(),
         sample_rate_hz: audio.sample_rate_hz(),

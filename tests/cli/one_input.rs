@@ -17,7 +17,10 @@ fn period_of(stimulus: &Path, n_frames: usize) -> Vec<f64> {
     let left = audio.channel(0).unwrap();
     let lead_in = RATE_HZ as usize / 2;
     let from = lead_in + n_frames;
-    left[from..from + n_frames].iter().map(|&v| f64::from(v)).collect()
+    left[from..from + n_frames]
+        .iter()
+        .map(|&v| f64::from(v))
+        .collect()
 }
 
 #[test]
@@ -73,7 +76,13 @@ fn one_input_and_coins_give_a_sheet() {
     ];
     let fitted = run(["fit", "--one-input", "--free-air", &free]
         .into_iter()
-        .chain(["--added-mass", &heavy, "--mass", "coins:2xusd-10c", "--json"])
+        .chain([
+            "--added-mass",
+            &heavy,
+            "--mass",
+            "coins:2xusd-10c",
+            "--json",
+        ])
         .chain(common));
     assert_eq!(fitted.code, 0, "{}", fitted.err);
     let sheet = fitted.sheet();
@@ -85,18 +94,29 @@ fn one_input_and_coins_give_a_sheet() {
 
     // The second channel of two, with the period said.
     let second = record("second.wav", &Mounting::FreeAir, true);
-    let fitted = run(["fit", "--one-input=1.4s", "--channels", "2,1", "--free-air", &second]
-        .into_iter()
-        .chain(common));
+    let fitted = run([
+        "fit",
+        "--one-input=1.4s",
+        "--channels",
+        "2,1",
+        "--free-air",
+        &second,
+    ]
+    .into_iter()
+    .chain(common));
     assert_eq!(fitted.code, 0, "{}", fitted.err);
 
     // Another period than the one that was played.
-    let other = run(["fit", "--one-input=1.3s", "--free-air", &free].into_iter().chain(common));
+    let other = run(["fit", "--one-input=1.3s", "--free-air", &free]
+        .into_iter()
+        .chain(common));
     assert_eq!(other.code, 3, "{}", other.out);
     assert!(other.out.contains("1.3"), "{}", other.out);
 
     let pair = format!("{free},{heavy}");
-    let pair = run(["fit", "--one-input", "--free-air", &pair].into_iter().chain(common));
+    let pair = run(["fit", "--one-input", "--free-air", &pair]
+        .into_iter()
+        .chain(common));
     assert_eq!(pair.code, 2, "{}", pair.err);
     let magnetic = run(["fit", "--one-input", "--free-air", &free]
         .into_iter()

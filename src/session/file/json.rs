@@ -435,7 +435,9 @@ impl TakeJson {
             .channels
             .map(|[source, driver]| ChannelPick::from_numbers(source, driver))
             .transpose();
-        let one_input = self.one_input.map(|json| json.read(&self.name, self.files.len()));
+        let one_input = self
+            .one_input
+            .map(|json| json.read(&self.name, self.files.len()));
         Ok(TakeFile {
             condition,
             one_input: one_input.transpose()?,

@@ -273,7 +273,8 @@ fn lines(bins: &[Complex64], multiples: &[usize], at: f64, length: usize) -> Vec
     multiples
         .iter()
         .map(|&k| {
-            let back = Complex64::from_polar(scale, -(turn * k as f64).rem_euclid(std::f64::consts::TAU));
+            let back =
+                Complex64::from_polar(scale, -(turn * k as f64).rem_euclid(std::f64::consts::TAU));
             bins[PIECE * k] * back
         })
         .collect()

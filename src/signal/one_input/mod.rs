@@ -67,7 +67,9 @@ pub enum OneInputError {
         needed_s: f64,
     },
     /// Nothing in the recording repeats with the stated period.
-    #[error("nothing in the recording repeats every {period_s:.4} s: it is not a recording of this signal")]
+    #[error(
+        "nothing in the recording repeats every {period_s:.4} s: it is not a recording of this signal"
+    )]
     NotFound {
         /// The period, s.
         period_s: f64,

@@ -40,7 +40,8 @@ impl OneInput {
             first = last + 2;
         }
         let points = centred(&bands);
-        let frequency = FrequencyGrid::new(points.iter().map(|p| p.0).collect()).map_err(|_| nothing)?;
+        let frequency =
+            FrequencyGrid::new(points.iter().map(|p| p.0).collect()).map_err(|_| nothing)?;
         Ok(ChannelRatio {
             frequency,
             h: points.iter().map(|p| p.1).collect(),

@@ -149,10 +149,9 @@ fn bands_db(blocks: &Blocks, reference: usize, run: usize) -> Vec<f64> {
     let multiples = &blocks.multiples;
     while from < multiples.len() {
         let end = (multiples[from] as f64 * BAND) as usize;
-        let to = multiples
-            .partition_point(|&k| k <= end)
-            .max(from + 1);
-        let power = |lines: &[Complex64]| lines[from..to].iter().map(Complex64::norm_sqr).sum::<f64>();
+        let to = multiples.partition_point(|&k| k <= end).max(from + 1);
+        let power =
+            |lines: &[Complex64]| lines[from..to].iter().map(Complex64::norm_sqr).sum::<f64>();
         list.push(10.0 * (power(b) / power(a)).log10());
         from = to;
     }

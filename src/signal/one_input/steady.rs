@@ -202,6 +202,10 @@ fn settled(pairs: &[Vec<Part>], is_steady: &[bool], sounding: &[usize]) -> Vec<b
             Some((band, if limit > LITTLE { limit } else { LITTLE }))
         })
         .collect();
-    let all = |pair: &Vec<Part>| limits.iter().all(|&(band, limit)| apart(&pair[band]) <= limit);
+    let all = |pair: &Vec<Part>| {
+        limits
+            .iter()
+            .all(|&(band, limit)| apart(&pair[band]) <= limit)
+    };
     pairs.iter().map(all).collect()
 }

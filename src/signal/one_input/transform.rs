@@ -34,9 +34,9 @@ impl Transform {
         for (slot, sample) in self.time.iter_mut().zip(samples) {
             *slot = sample;
         }
-        let done = self
-            .plan
-            .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
+        let done =
+            self.plan
+                .process_with_scratch(&mut self.time, &mut self.bins, &mut self.scratch);
         debug_assert!(done.is_ok(), "buffers come from the plan: {done:?}");
         &self.bins
     }
@@ -45,7 +45,9 @@ impl Transform {
 /// The raised cosine over n samples; shifted by half its length it adds up to 1.
 pub(super) fn raised_cosine(n: usize) -> Vec<f64> {
     let turn = std::f64::consts::TAU / n as f64;
-    (0..n).map(|i| 0.5 - 0.5 * (turn * i as f64).cos()).collect()
+    (0..n)
+        .map(|i| 0.5 - 0.5 * (turn * i as f64).cos())
+        .collect()
 }
 
 /// e^(jφ).
