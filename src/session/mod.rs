@@ -32,6 +32,7 @@ pub use analyse::{analyse, analyse_noting};
 pub use expected::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};
+pub use one_input::one_input_check;
 pub use problems::SessionError;
 pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
 pub use session::{

@@ -38,6 +38,38 @@ pub(super) fn only_one(session: &Session) -> Result<bool, SessionError> {
     }
 }
 
+/// Findings about a take of one input by itself, as soon as it is made. It can be used if none of them asks to make it again.
+///
+/// # Errors
+/// [`SessionError::Cancelled`].
+pub fn one_input_check(
+    name: &str,
+    condition: &Condition,
+    recording: &OneInputTake,
+    wiring: Wiring,
+    watcher: &mut dyn Watcher,
+) -> Result<Vec<Finding>, SessionError> {
+    let (low_hz, high_hz) = Session::DEFAULT_BAND_HZ;
+    let settings = RatioSettings {
+        low_hz,
+        high_hz,
+        resolution_hz: recording.period.spacing_hz(),
+        may_vanish: false,
+        left_out: vec![],
+    };
+    let mut findings = vec![];
+    hear(
+        name,
+        condition,
+        recording,
+        Some(wiring),
+        &settings,
+        &mut findings,
+        watcher,
+    )?;
+    Ok(findings)
+}
+
 /// Reads a take; `None` if it cannot be used, which a finding then says.
 pub(super) fn hear(
     name: &str,

@@ -39,6 +39,13 @@ pub(super) struct Run {
     pub mean: Vec<Complex64>,
 }
 
+impl Run {
+    /// Variance of the mean, line by line.
+    pub fn variances(&self) -> Vec<f64> {
+        variances(&[self], &self.mean)
+    }
+}
+
 /// All stretches.
 pub(super) struct Blocks {
     /// Frames of the period that the pieces were cut and turned by.
@@ -136,7 +143,13 @@ impl Blocks {
         let first = sounds.windows(IN_A_ROW.1).position(mostly);
         let last = sounds.windows(IN_A_ROW.1).rposition(mostly);
         let kept = match (first, last) {
-            (Some(first), Some(last)) => first..last + IN_A_ROW.1,
+            (Some(first), Some(last)) => {
+                let (from, to) = (first, last + IN_A_ROW.1);
+                let silent = |sounds: &&bool| !**sounds;
+                let before = sounds[from..to].iter().take_while(silent).count();
+                let after = sounds[from..to].iter().rev().take_while(silent).count();
+                from + before..to - after
+            }
             _ => 0..0,
         };
         self.multiples = self.multiples[kept.clone()].to_vec();

@@ -167,3 +167,47 @@ impl Fit {
         (steps.transpose() * &self.covariance * steps)[(0, 0)].sqrt()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rounding, relative to a frame.
+    const ROUNDING: f64 = 1e-9;
+
+    #[test]
+    fn a_shift_is_read_off_the_phases() {
+        let omegas = [0.001, 0.1, 1.0, 2.5];
+        let reference: Vec<Complex64> = (0..4)
+            .map(|i| Complex64::from_polar(1.0 / f64::from(i + 1), f64::from(i)))
+            .collect();
+        // Least squares on phase: the error is of third order in the phase, at most 2.5·shift here.
+        for shift in [-1e-3, 0.0, 1e-3] {
+            let lines: Vec<Complex64> = reference
+                .iter()
+                .zip(omegas)
+                .map(|(line, omega)| line * Complex64::cis(-omega * shift))
+                .collect();
+            let method = (2.5_f64 * 1e-3).powi(3);
+            assert!((late(&lines, &reference, &omegas) - shift).abs() < method);
+        }
+    }
+
+    #[test]
+    fn a_bent_clock_is_followed_over_the_pause() {
+        // Two nodes with constants of their own, 3·t + 0.5·t².
+        let times = [0.0, 0.05, 0.1, 0.15, 0.7, 0.8, 0.9, 1.0];
+        let rows: Vec<(usize, f64)> = times.iter().map(|&t| (usize::from(t > 0.5), t)).collect();
+        let delays: Vec<f64> = rows
+            .iter()
+            .map(|&(side, t)| 7.0 * side as f64 - 2.0 + 3.0 * t + 0.5 * t * t)
+            .collect();
+        let fit = Fit::of(&rows, &delays, 2).unwrap();
+        assert!((fit.curve[0] - 3.0).abs() < ROUNDING && (fit.curve[1] - 0.5).abs() < ROUNDING);
+        assert!((power_sum(&fit.curve, 2.0) - 8.0).abs() < ROUNDING);
+        // The same scatter makes less doubt about a shorter time.
+        assert!(fit.doubt(&[0.1, 0.01]) < fit.doubt(&[0.8, 0.64]));
+        // Without constants of their own the nodes could not be told from drift.
+        assert!(Fit::of(&rows[..2], &delays[..2], 2).is_none());
+    }
+}

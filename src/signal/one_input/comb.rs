@@ -28,3 +28,25 @@ impl Comb {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hum_vanishes_and_odd_lines_stay() {
+        let period = 1_400;
+        let wave = |line: f64| -> Vec<f32> {
+            (0..4 * period)
+                .map(|n| (std::f64::consts::TAU * line * n as f64 / period as f64).sin() as f32)
+                .collect()
+        };
+        let largest = |line: f64| {
+            let comb = Comb::of(&wave(line), period as f64);
+            comb.samples.iter().fold(0.0, |m: f64, v| m.max(v.abs()))
+        };
+        // Rounding of samples to 24 bits, and the step of the samples at the peak.
+        assert!(largest(70.0) < 1e-6);
+        assert!((largest(71.0) - 2.0).abs() < 0.01);
+    }
+}

@@ -185,7 +185,7 @@ pub fn one_input(
     let found = period::find(samples, nominal, sample_rate_hz).ok_or(not_found.clone())?;
     go_on(0.3)?;
     let comb = Comb::of(samples, found);
-    let steady = steady::find(&comb, sample_rate_hz).ok_or(not_found.clone())?;
+    let steady = steady::find(&comb, nominal, sample_rate_hz).ok_or(not_found.clone())?;
     go_on(0.6)?;
     let mut blocks = Blocks::of(samples, found, &steady);
     let seconds = |frame: usize| frame as f64 / sample_rate_hz;

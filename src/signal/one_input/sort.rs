@@ -5,7 +5,7 @@ use std::ops::Range;
 use num_complex::Complex64;
 use realfft::RealFftPlanner;
 
-use super::blocks::Blocks;
+use super::blocks::{Blocks, Run};
 use super::clock::late;
 use super::{Jump, transform};
 
@@ -32,10 +32,7 @@ pub(super) struct Sorted {
 pub(super) fn sort(blocks: &mut Blocks, alike: bool) -> Option<Sorted> {
     let mut classes: Vec<Vec<usize>> = vec![];
     for run in 0..blocks.runs.len() {
-        let same = |class: &&mut Vec<usize>| {
-            let bands = bands_db(blocks, class[0], run);
-            bands.iter().all(|db| db.abs() < SAME_DB)
-        };
+        let same = |class: &&mut Vec<usize>| same_node(blocks, class[0], run);
         match classes.iter_mut().find(same) {
             Some(class) => class.push(run),
             None => classes.push(vec![run]),
@@ -47,7 +44,7 @@ pub(super) fn sort(blocks: &mut Blocks, alike: bool) -> Option<Sorted> {
     let mut classes = classes.into_iter();
     let (first, second) = (classes.next()?, classes.next()?);
     let strange_db = classes
-        .map(|class| mean(&bands_db(blocks, first[0], class[0])))
+        .map(|class| level_db(blocks, first[0], class[0]))
         .collect();
     let mut jumps = vec![];
     let mut disturbed = vec![];
@@ -85,11 +82,11 @@ pub(super) fn sort(blocks: &mut Blocks, alike: bool) -> Option<Sorted> {
     }
     let (driver, source) = (kept.pop()?, kept.pop()?);
     let source_moved_db = match (first.first(), first.last()) {
-        (Some(&a), Some(&b)) if a != b => Some(mean(&bands_db(blocks, a, b))),
+        (Some(&a), Some(&b)) if a != b => Some(level_db(blocks, a, b)),
         _ => None,
     };
     // A passive divider is never louder than what drives it.
-    let reversed = !alike && mean(&bands_db(blocks, source[0], driver[0])) > 0.0;
+    let reversed = !alike && level_db(blocks, source[0], driver[0]) > 0.0;
     let (source, driver) = if reversed {
         (driver, source)
     } else {
@@ -141,25 +138,46 @@ fn counted(blocks: &Blocks, class: &[usize]) -> Vec<usize> {
     class.iter().copied().filter(counts).collect()
 }
 
-/// Level of one stretch over another, dB, band by band.
-fn bands_db(blocks: &Blocks, reference: usize, run: usize) -> Vec<f64> {
-    let (a, b) = (&blocks.runs[reference].mean, &blocks.runs[run].mean);
-    let mut list = vec![];
-    let mut from = 0;
+/// Standard uncertainties that noise may move a band by.
+const COVERAGE: f64 = 4.0;
+
+/// Whether two stretches are of one node: no band's level differs by more than noise explains and a little.
+fn same_node(blocks: &Blocks, a: usize, b: usize) -> bool {
+    let runs = [&blocks.runs[a], &blocks.runs[b]];
+    let noises = runs.map(Run::variances);
     let multiples = &blocks.multiples;
+    let mut from = 0;
     while from < multiples.len() {
         let end = (multiples[from] as f64 * BAND) as usize;
         let to = multiples.partition_point(|&k| k <= end).max(from + 1);
-        let power =
-            |lines: &[Complex64]| lines[from..to].iter().map(Complex64::norm_sqr).sum::<f64>();
-        list.push(10.0 * (power(b) / power(a)).log10());
+        let (mut db, mut variance) = ([0.0; 2], 0.0);
+        for ((run, noise), db) in runs.iter().zip(&noises).zip(&mut db) {
+            let lines = &run.mean[from..to];
+            let power: f64 = lines.iter().map(Complex64::norm_sqr).sum();
+            let doubt: f64 = lines
+                .iter()
+                .zip(&noise[from..to])
+                .map(|(line, noise)| 2.0 * line.norm_sqr() * noise)
+                .sum();
+            *db = 10.0 * power.log10();
+            variance += doubt / (power * power);
+        }
+        let allowed = SAME_DB + COVERAGE * 10.0 * variance.sqrt() / std::f64::consts::LN_10;
+        if (db[1] - db[0]).abs() > allowed {
+            return false;
+        }
         from = to;
     }
-    list
+    true
 }
 
-fn mean(list: &[f64]) -> f64 {
-    list.iter().sum::<f64>() / list.len() as f64
+/// Level of the second of two stretches over the first, dB.
+fn level_db(blocks: &Blocks, a: usize, b: usize) -> f64 {
+    let [a, b] = [a, b].map(|run| {
+        let lines = blocks.runs[run].mean.iter();
+        lines.map(Complex64::norm_sqr).sum::<f64>()
+    });
+    10.0 * (b / a).log10()
 }
 
 /// By how many frames the second of two stretches of one node is behind the first, up to whole periods.

@@ -43,12 +43,18 @@ pub(super) struct Steady {
 }
 
 /// The undisturbed stretches; `None` if no band sounds.
-pub(super) fn find(comb: &Comb, sample_rate_hz: f64) -> Option<Steady> {
-    let mut transform = Transform::new(comb.period.round() as usize);
+///
+/// Windows have the nominal length, whose transform is quick, whatever the clocks do: the few frames between it and the period turn
+/// the phase alone.
+pub(super) fn find(comb: &Comb, nominal: f64, sample_rate_hz: f64) -> Option<Steady> {
+    let mut transform = Transform::new(nominal.round() as usize);
     let n = transform.len();
     let bands = bands(n, sample_rate_hz);
     let late = comb.period - n as f64;
     let turn = std::f64::consts::TAU / n as f64;
+    let back: Vec<Complex64> = (0..=n / 2)
+        .map(|k| Complex64::cis(turn * k as f64 * late))
+        .collect();
     let mut waiting: VecDeque<Vec<Complex64>> = VecDeque::new();
     let mut pairs: Vec<Vec<Part>> = vec![];
     for i in 0.. {
@@ -64,18 +70,18 @@ pub(super) fn find(comb: &Comb, sample_rate_hz: f64) -> Option<Steady> {
         {
             let part = |band: &Range<usize>| {
                 let mut part = Part::default();
-                for k in band.clone().filter(|k| k % 2 == 1) {
+                for k in band.clone() {
                     let omega = turn * k as f64;
-                    let back = Complex64::from_polar(1.0, omega * late);
-                    let cross = bins[k] * earlier[k].conj() * back;
+                    let after = bins[k] * back[k];
+                    let cross = after * earlier[k].conj();
                     // In proportion to frequency, so that the lines of a pink signal count alike.
                     part.cross += k as f64 * cross.re;
                     part.before += k as f64 * earlier[k].norm_sqr();
-                    part.after += k as f64 * bins[k].norm_sqr();
+                    part.after += k as f64 * after.norm_sqr();
                     part.slope -= omega * cross.im;
                     part.bend += omega * omega * cross.re;
-                    part.apart += (bins[k] * back - earlier[k]).norm_sqr();
-                    part.both += bins[k].norm_sqr() + earlier[k].norm_sqr();
+                    part.apart += (after - earlier[k]).norm_sqr();
+                    part.both += after.norm_sqr() + earlier[k].norm_sqr();
                 }
                 part
             };
@@ -86,7 +92,7 @@ pub(super) fn find(comb: &Comb, sample_rate_hz: f64) -> Option<Steady> {
     let sounding = sounding(&pairs, &bands)?;
     let is_steady: Vec<bool> = pairs.iter().map(|pair| steady(pair, &sounding)).collect();
     let first = bands[*sounding.first()?].start | 1;
-    let last = (bands[*sounding.last()?].end - 1).saturating_sub(1) | 1;
+    let last = bands[*sounding.last()?].end | 1;
     Some(Steady {
         runs: runs(&is_steady, &settled(&pairs, &is_steady, &sounding), n, comb),
         lines: (first, last),

@@ -54,3 +54,16 @@ pub(super) fn raised_cosine(n: usize) -> Vec<f64> {
 pub(super) fn turn(radian: f64) -> Complex64 {
     Complex64::from_polar(1.0, radian)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pieces_half_a_length_apart_add_up() {
+        let window = raised_cosine(1_000);
+        for i in 0..500 {
+            assert!((window[i] + window[i + 500] - 1.0).abs() < 1e-12, "{i}");
+        }
+    }
+}
