@@ -90,11 +90,10 @@ pub(super) fn find(comb: &Comb, nominal: f64, sample_rate_hz: f64) -> Option<Ste
         waiting.push_back(bins);
     }
     let sounding = sounding(&pairs, &bands)?;
-    let is_steady: Vec<bool> = pairs.iter().map(|pair| steady(pair, &sounding)).collect();
     let first = bands[*sounding.first()?].start | 1;
     let last = bands[*sounding.last()?].end | 1;
     Some(Steady {
-        runs: runs(&is_steady, &settled(&pairs, &is_steady, &sounding), n, comb),
+        runs: runs(&pairs, &sounding, n, comb),
         lines: (first, last),
     })
 }
@@ -153,15 +152,21 @@ fn steady(pair: &[Part], sounding: &[usize]) -> bool {
 }
 
 /// Frames of the stretches in which pair after pair is steady.
-fn runs(is_steady: &[bool], settled: &[bool], n: usize, comb: &Comb) -> Vec<Range<usize>> {
+fn runs(pairs: &[Vec<Part>], sounding: &[usize], n: usize, comb: &Comb) -> Vec<Range<usize>> {
+    let is_steady = pairs.iter().map(|pair| steady(pair, sounding));
     let mut runs = vec![];
     let mut from = None;
-    for (i, &steady) in is_steady.iter().chain([&false]).enumerate() {
+    for (i, steady) in is_steady.chain([false]).enumerate() {
         match (steady, from) {
             (true, None) => from = Some(i),
             (false, Some(first)) => {
-                let (first, last) = trimmed(first, i - 1, settled);
-                runs.push(first * n / STEPS..last * n / STEPS + 2 * n + comb.ahead);
+                let run = &pairs[first..i];
+                let usual = usual(run, sounding);
+                for part in unbroken(run, &usual) {
+                    let (before, after) = unsettled(&run[part.clone()], &usual);
+                    let (from, to) = (first + part.start + before, first + part.end - 1 - after);
+                    runs.push(from * n / STEPS..to * n / STEPS + 2 * n + comb.ahead);
+                }
                 from = None;
             }
             _ => {}
@@ -170,48 +175,65 @@ fn runs(is_steady: &[bool], settled: &[bool], n: usize, comb: &Comb) -> Vec<Rang
     runs
 }
 
+fn apart(part: &Part) -> f64 {
+    part.apart / part.both
+}
+
+/// By how much a period and the next usually differ in a run, band by band: the noise.
+fn usual(run: &[Vec<Part>], sounding: &[usize]) -> Vec<(usize, f64)> {
+    let median = |&band: &usize| {
+        let mut list: Vec<f64> = run.iter().map(|pair| apart(&pair[band])).collect();
+        let middle = list.len() / 2;
+        (band, *list.select_nth_unstable_by(middle, f64::total_cmp).1)
+    };
+    sounding.iter().map(median).collect()
+}
+
+/// Whether some band of a pair differs by much more than is usual, and by more than a share of its power.
+fn differs(pair: &[Part], usual: &[(usize, f64)], share: f64) -> bool {
+    usual.iter().any(|&(band, usual)| {
+        let found = apart(&pair[band]);
+        found > USUALLY * usual && found > share
+    })
+}
+
+/// The parts of a run between pairs in which some band was interrupted.
+fn unbroken(run: &[Vec<Part>], usual: &[(usize, f64)]) -> Vec<Range<usize>> {
+    let whole: Vec<bool> = run
+        .iter()
+        .map(|pair| !differs(pair, usual, BROKEN))
+        .collect();
+    let mut from = 0;
+    let mut parts = vec![];
+    for same in whole.chunk_by(|a, b| a == b) {
+        if same[0] {
+            parts.push(from..from + same.len());
+        }
+        from += same.len();
+    }
+    parts
+}
+
 /// Pairs at either end of a run that may reach out of it: the likeness of the whole is that of the highest octave, which sounds in
 /// a twelfth of the period only.
 const AT_THE_ENDS: usize = 2 * STEPS;
-
-/// A run without the pairs at its ends in which some band has not settled.
-fn trimmed(first: usize, last: usize, settled: &[bool]) -> (usize, usize) {
-    let near = |i: usize, step: usize| step < AT_THE_ENDS && i < last;
-    let mut from = first;
-    while near(from, from - first) && !settled[from] {
-        from += 1;
-    }
-    let mut to = last;
-    while to > from && last - to < AT_THE_ENDS && !settled[to] {
-        to -= 1;
-    }
-    (from, to)
-}
-
-/// A band has settled if the period and the next differ by this little more than they usually do …
+/// By so many times of what is usual a period and the next have to differ for it to be more than noise …
 const USUALLY: f64 = 16.0;
-/// … or by this share of their power: a hundredth of the amplitude.
+/// … and by this share of the power, a hundredth of the amplitude, at the ends of a run …
 const LITTLE: f64 = 1e-4;
+/// … or by this one within it: a fifth of the amplitude. Smaller changes of level are told as such.
+const BROKEN: f64 = 0.02;
 
-/// Whether all bands of each pair have settled.
-fn settled(pairs: &[Vec<Part>], is_steady: &[bool], sounding: &[usize]) -> Vec<bool> {
-    let apart = |part: &Part| part.apart / part.both;
-    let limits: Vec<(usize, f64)> = sounding
+/// How many pairs at the start and at the end of a run have a band that has not settled; one pair is always left.
+fn unsettled(run: &[Vec<Part>], usual: &[(usize, f64)]) -> (usize, usize) {
+    let loose = |pair: &&Vec<Part>| differs(pair, usual, LITTLE);
+    let most = AT_THE_ENDS.min(run.len() - 1);
+    let before = run[..most].iter().take_while(loose).count();
+    let most = AT_THE_ENDS.min(run.len() - 1 - before);
+    let after = run[run.len() - most..]
         .iter()
-        .filter_map(|&band| {
-            let steady = pairs.iter().zip(is_steady).filter(|(_, steady)| **steady);
-            let mut usual: Vec<f64> = steady.map(|(pair, _)| apart(&pair[band])).collect();
-            let middle = usual.len() / 2;
-            let (_, median, _) = (!usual.is_empty())
-                .then(|| usual.select_nth_unstable_by(middle, f64::total_cmp))?;
-            let limit = USUALLY * *median;
-            Some((band, if limit > LITTLE { limit } else { LITTLE }))
-        })
-        .collect();
-    let all = |pair: &Vec<Part>| {
-        limits
-            .iter()
-            .all(|&(band, limit)| apart(&pair[band]) <= limit)
-    };
-    pairs.iter().map(all).collect()
+        .rev()
+        .take_while(loose)
+        .count();
+    (before, after)
 }
