@@ -87,6 +87,7 @@ pub mod bundle;
 pub mod capture;
 pub mod chat;
 pub mod circuit;
+pub mod coins;
 pub mod compare;
 pub mod desk;
 #[cfg(all(feature = "audio", not(target_arch = "wasm32")))]

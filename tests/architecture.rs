@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 /// Rooms from the bottom up; a room imports only rooms of lower levels. The names that do not exist yet keep their place.
 const LEVELS: &[&[&str]] = &[
     &["quantity", "finding", "progress"],
-    &["air", "recording", "signal", "circuit"],
+    &["air", "recording", "signal", "circuit", "coins"],
     &["jig", "capture"],
     &["impedance"],
     &["faults", "bench"],

@@ -362,7 +362,7 @@ fn the_level_is_sought_as_on_the_command_line() {
     .unwrap();
     let native = farcone::desk::Desk {
         jig,
-        sound: farcone::desk::DriverClass::Small.sound(7.0, RATE_HZ),
+        sound: farcone::coins::DriverClass::Small.sound(7.0, RATE_HZ),
         source_full_scale_v: None,
         amplifier: false,
     };

@@ -23,6 +23,8 @@ const PAGES: &[(char, &str)] = &[
     ('V', "docs/compare.md"),
     ('E', "docs/enclosure.md"),
     ('B', "docs/test-box.md"),
+    ('O', "docs/one-input.md"),
+    ('M', "docs/coins.md"),
 ];
 
 fn root() -> &'static Path {

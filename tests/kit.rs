@@ -13,7 +13,7 @@ use std::path::Path;
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use farcone::desk::DriverClass;
+use farcone::coins::DriverClass;
 use farcone::kit::{Kit, KitBox, KitDriver, KitError, LONGEST_PAGE_BYTES, Method, page_parts};
 use farcone::quantity::Stated;
 use sha2::{Digest, Sha256};
@@ -190,7 +190,10 @@ fn every_part_of_the_page_is_in_it() {
         );
         // Lines travel without their indentation, so no text may span two; but for a script inside a script.
         let open = |line: &&str| line.matches('`').count() % 2 == 1;
-        assert!(name == "recorder.js" || text.lines().find(open).is_none(), "{name}");
+        assert!(
+            name == "recorder.js" || text.lines().find(open).is_none(),
+            "{name}"
+        );
         assert!(
             !text.contains("/*"),
             "{name} has a comment that may span lines"

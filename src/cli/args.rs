@@ -32,7 +32,8 @@ pub struct TakeArgs {
 
     /// Everything that was added in the take before, putty included (5.2g+-0.05g)
     ///
-    /// Without +- a half-width of 0.1 g is assumed, and noted. Units: g, mg, kg, oz.
+    /// Without +- a half-width of 0.1 g is assumed, and noted. Units: g, mg, kg, oz. Or coins of known mass:
+    /// coins:2xeur-20ct+putty0.5g+-0.1g (docs/coins.md).
     #[arg(long, value_name = "QUANTITY", value_parser = values::mass)]
     pub mass: Vec<Stated>,
 
@@ -72,6 +73,13 @@ pub struct TakeArgs {
     /// Their scatter then shows the set-up to set-up uncertainty, which is otherwise assumed. Make three or more.
     #[arg(long)]
     pub remounted: bool,
+
+    /// All takes were recorded by one input, whose clip was moved from the source node to the driver's side (and back)
+    ///
+    /// TIME is the period of what was played (`farcone stimulus one-input`); each TAKE is a mono file, or one whose first
+    /// channel is used (or the first of --channels). See docs/one-input.md.
+    #[arg(long, value_name = "TIME", num_args = 0..=1, require_equals = true, default_missing_value = "1.4s", value_parser = values::time_s)]
+    pub one_input: Option<f64>,
 
     /// Which channels of the recordings are source and driver (1,2), counted from 1
     #[arg(long, value_name = "A,B", value_parser = values::channels)]

@@ -83,7 +83,12 @@ result is printed all the same).";
 pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
     let profile = args.profile.as_deref().map(read_profile).transpose()?;
     let (mut session, folder) = match &args.session {
-        Some(_) if args.takes.any() || args.takes.remounted || args.takes.channels.is_some() => {
+        Some(_)
+            if args.takes.any()
+                || args.takes.remounted
+                || args.takes.channels.is_some()
+                || args.takes.one_input.is_some() =>
+        {
             return Err(Failure::usage(
                 "a session folder has its own takes, so no flags about takes can stand beside it",
                 "give the folder alone, or the takes alone",

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use farcone::desk::DriverClass;
+use farcone::coins::DriverClass;
 use farcone::kit::{Kit, KitBox, KitDriver, Method};
 use farcone::quantity::Stated;
 

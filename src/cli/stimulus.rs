@@ -17,6 +17,7 @@ use crate::store::{self, StoreError};
 pub enum StimulusCommand {
     Sweep(SweepArgs),
     Multisine(MultisineArgs),
+    OneInput(OneInputArgs),
 }
 
 const CAUTIONS: &str = "\
@@ -32,7 +33,8 @@ Quantities carry their unit: Hz, kHz; s, ms; dBFS (0dBFS is full scale).
 Examples:
   farcone stimulus sweep -o sweep.wav
   farcone stimulus sweep -o tweeter.wav --start 200Hz --level -30dBFS
-  farcone stimulus multisine -o multisine.wav --period 4s --periods 3";
+  farcone stimulus multisine -o multisine.wav --period 4s --periods 3
+  farcone stimulus one-input -o one-input.wav";
 
 /// An exponential sweep from low to high (synchronized, after Novak et al. 2015)
 ///
@@ -65,6 +67,25 @@ pub struct MultisineArgs {
     /// Power against frequency: pink has the same in every octave, as a sweep has, flat the same in every tone
     #[arg(long, value_name = "KIND", value_enum, default_value_t = Spectrum::Pink)]
     spectrum: Spectrum,
+
+    #[command(flatten)]
+    common: CommonArgs,
+}
+
+/// For a single input whose clip is moved: a multisine that repeats without a break
+///
+/// Leave the clip on the source node, move it to the driver's side, leave it there, and move it back; each rest lasts nine periods at
+/// least. Analyse the recording with `farcone fit --one-input`. See docs/one-input.md.
+#[derive(Args)]
+#[command(after_help = CAUTIONS)]
+pub struct OneInputArgs {
+    /// Length of one period; say it to `farcone fit --one-input=TIME` if it is not the usual one (s, ms)
+    #[arg(long, value_name = "TIME", default_value = "1.4s", value_parser = values::time_s)]
+    period: f64,
+
+    /// Length of the sounding part, to within a period (s, ms)
+    #[arg(long, value_name = "TIME", default_value = "56s", value_parser = values::time_s)]
+    length: f64,
 
     #[command(flatten)]
     common: CommonArgs,
@@ -153,6 +174,17 @@ pub fn run(command: &StimulusCommand) -> Result<u8, Failure> {
                     Spectrum::Pink => Tilt::Pink,
                     Spectrum::Flat => Tilt::Flat,
                 },
+                envelope: args.common.envelope(),
+            };
+            (&args.common, multisine.samples()?)
+        }
+        StimulusCommand::OneInput(args) => {
+            let multisine = Multisine {
+                start_hz: args.common.start,
+                stop_hz: args.common.stop,
+                period_s: args.period,
+                n_periods: (args.length / args.period).round() as usize,
+                tilt: Tilt::Pink,
                 envelope: args.common.envelope(),
             };
             (&args.common, multisine.samples()?)

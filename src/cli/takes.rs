@@ -4,6 +4,7 @@ use clap::ArgMatches;
 use farcone::jig::Wiring;
 use farcone::quantity::Stated;
 use farcone::session::{Condition, Cone, JigInput, SessionFile, TakeFile};
+use farcone::signal::Period;
 
 use super::args::{AnalysisArgs, DriverArgs, JigArgs, TakeArgs};
 use super::failure::Failure;
@@ -12,6 +13,10 @@ use crate::store::is_table;
 
 /// The sense resistor where a headphone or line output drives the jig, ohm.
 const DEFAULT_SENSE_OHM: f64 = 47.0;
+
+/// Rate in which a period that is typed in seconds is counted, Hz: a multiple of the usual ones, so that a whole number of frames at
+/// any of them stays whole.
+const PERIOD_RATE_HZ: u32 = 28_224_000;
 
 /// Name of a driver that nobody named.
 pub const UNNAMED: &str = "unnamed driver";
@@ -82,8 +87,14 @@ impl TakeArgs {
     }
 
     fn take(&self, name: &str, condition: Condition, path: &TakePath) -> TakeFile {
+        // By the second, since nobody says at which rate it was played.
+        let period = |period_s: f64| Period {
+            frames: (period_s * f64::from(PERIOD_RATE_HZ)).round() as u32,
+            sample_rate_hz: PERIOD_RATE_HZ,
+        };
         TakeFile {
             channels: self.channels,
+            one_input: self.one_input.map(period),
             ..TakeFile::new(name, condition, path.0.clone())
         }
     }
@@ -212,6 +223,17 @@ pub fn session_of_flags(
             "leave --channels out; the source's file comes first",
         ));
     }
+    if takes.one_input.is_some()
+        && let Some(pair) = session.takes.iter().find(is_pair)
+    {
+        return Err(Failure::usage(
+            format!(
+                "--one-input is about one channel, but {} is given as two files",
+                pair.name
+            ),
+            "give the one recording in which the clip was moved",
+        ));
+    }
     Ok(session)
 }
 
@@ -224,6 +246,7 @@ fn no_jig(takes: &TakeArgs, jig: &JigArgs) -> Result<(), Failure> {
         ("--lead", jig.lead.is_some()),
         ("--input-load", jig.input_load.is_some()),
         ("--channels", takes.channels.is_some()),
+        ("--one-input", takes.one_input.is_some()),
     ];
     let flag = given
         .into_iter()

@@ -6,6 +6,7 @@ use std::str::FromStr;
 
 use clap::builder::{OsStringValueParser, TypedValueParser};
 use farcone::circuit::CoilFamily;
+use farcone::coins::{CoinError, parse_coins};
 use farcone::jig::Wiring;
 use farcone::kit::Method;
 use farcone::quantity::{Dimension, QuantityError, Spread, Stated, parse_band, parse_quantity};
@@ -54,7 +55,6 @@ macro_rules! quantity_parsers {
 }
 
 quantity_parsers! {
-    mass = Mass,
     volume = Volume,
     resistance = Resistance,
     diameter = Length,
@@ -62,11 +62,21 @@ quantity_parsers! {
     voltage = Voltage,
 }
 
+/// A mass, or coins: `coins:2xeur-20ct+putty`.
+pub fn mass(text: &str) -> Result<Stated, SettingError> {
+    match parse_coins(text) {
+        Some(coins) => Ok(coins?),
+        None => Ok(parse_quantity(text, Dimension::Mass)?),
+    }
+}
+
 /// Why a setting is not taken.
 #[derive(Debug, thiserror::Error)]
 pub enum SettingError {
     #[error(transparent)]
     Quantity(#[from] QuantityError),
+    #[error(transparent)]
+    Coins(#[from] CoinError),
     #[error("a setting has no +- behind it; leave it off")]
     Spread,
     #[error("{0} is not a whole number of hertz; write for example 48kHz")]

@@ -1,37 +1,10 @@
-//! What kind of driver it is, as far as anybody can tell before it was measured.
+//! What is played to which kind of driver.
 
 use super::Sound;
 use crate::capture::CEILING_DBFS;
-
-/// Kinds of driver that want sounds of their own.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum DriverClass {
-    /// A full-range or mid-range driver with a cone up to some 10 cm.
-    Small,
-    /// A woofer.
-    Woofer,
-    /// A tweeter: low frequencies move its diaphragm out of its gap.
-    Tweeter,
-}
+use crate::coins::DriverClass;
 
 impl DriverClass {
-    /// All of them.
-    pub const ALL: [Self; 3] = [Self::Small, Self::Woofer, Self::Tweeter];
-
-    /// Its name, for example `woofer`.
-    pub fn as_str(self) -> &'static str {
-        match self {
-            Self::Small => "small",
-            Self::Woofer => "woofer",
-            Self::Tweeter => "tweeter",
-        }
-    }
-
-    /// The class of that name.
-    pub fn parse(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|class| class.as_str() == name)
-    }
-
     /// Lowest frequency that is played to it, Hz: for a tweeter no lower than a quarter of the lowest usual resonance, 500 to
     /// 2000 Hz, and a bit more (common practice, no source).
     pub fn start_hz(self) -> f64 {

@@ -9,7 +9,6 @@ mod search;
 mod sound;
 mod words;
 
-pub use class::DriverClass;
 pub use judge::{Desk, Judged, by_chance};
 pub use search::{LevelSearch, N_REPEATS, Step};
 pub use sound::{Sound, SoundError};

@@ -98,6 +98,21 @@ codes! {
     ContactLost = "contact-lost":
         "Check the clips at the driver and the sense resistor, and the cable and plug of input 2; then make the take \
          again.",
+    /// Nothing in a recording of one input repeats with the period that was said.
+    PeriodNotFound = "period-not-found":
+        "Play the periodic signal that was made for one input, without a break, say its period, and send the recording unconverted.",
+    /// One input heard one node only, or not both for long enough.
+    ClipNotMoved = "clip-not-moved":
+        "Leave the clip on the source node, then on the driver's side, each for nine periods at least.",
+    /// The sound was interrupted while the clip of a single input should have rested.
+    ClipDisturbed = "clip-disturbed":
+        "Let go of the clip and the leads while the sound plays.",
+    /// The clip of a single input was not brought back to the source node, which would have shown whether anything changed meanwhile.
+    ClipNotReturned = "clip-not-returned":
+        "Move the clip back to the source node at the end, and leave it there for nine periods.",
+    /// The clocks of playback and recording moved against each other while one input heard both nodes.
+    ClockUnsteady = "clock-unsteady":
+        "Play and record with one device, and keep sound servers from converting the rate.",
     /// An input was driven beyond its range: samples stand at their limit.
     Clipped = "clipped":
         "Turn the input's gain down, or play at a lower level.",

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
-use crate::desk::DriverClass;
+use crate::coins::DriverClass;
 use crate::quantity::{Spread, Stated, is_invisible};
 
 /// The format's name and version.

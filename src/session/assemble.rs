@@ -6,11 +6,14 @@ use std::path::{Component, Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::{Data, Photo, SESSION_FILE_NAME, Session, SessionFile, SessionTake, TakeFile};
+use super::{
+    Data, OneInputTake, Photo, SESSION_FILE_NAME, Session, SessionFile, SessionTake, TakeFile,
+};
 use crate::finding::Finding;
 use crate::impedance::table::{TableError, TableFormat};
 use crate::progress::{Continue, Watcher};
 use crate::recording::{RecordingError, join_mono, read_take, read_wav};
+use crate::signal::Period;
 
 /// Why a session's files do not make a session. Files are named as `session.json` names them.
 #[derive(Debug, thiserror::Error)]
@@ -246,8 +249,9 @@ fn data<R: Read + Seek>(
     let mut files = files.into_iter();
     match (files.next(), files.next()) {
         (Some(source), Some(driver)) => pair(source, driver),
-        (Some((file, reader)), None) => match table_format(file) {
-            Some(format) => {
+        (Some((file, reader)), None) => match (take.one_input, table_format(file)) {
+            (Some(period), _) => one_input(take, period, file, reader),
+            (None, Some(format)) => {
                 let curve =
                     format
                         .read(BufReader::new(reader))
@@ -257,7 +261,7 @@ fn data<R: Read + Seek>(
                         })?;
                 Ok((Data::Table(curve), vec![]))
             }
-            None => {
+            (None, None) => {
                 let (take, findings) = read_take(BufReader::new(reader), take.channels)
                     .map_err(|source| wrong(file, source))?;
                 Ok((Data::Recording(take), findings))
@@ -267,6 +271,35 @@ fn data<R: Read + Seek>(
             take: take.name.clone(),
         }),
     }
+}
+
+/// The channel of a file that one input recorded.
+fn one_input<R: Read + Seek>(
+    take: &TakeFile,
+    period: Period,
+    file: &Path,
+    reader: R,
+) -> Result<(Data, Vec<Finding>), AssembleError> {
+    let (audio, findings) =
+        read_wav(BufReader::new(reader)).map_err(|source| wrong(file, source))?;
+    let index = take.channels.map_or(0, |pick| pick.source());
+    let samples = audio.channel(index).ok_or_else(|| {
+        let n_channels = audio.n_channels();
+        let channel = index + 1;
+        wrong(
+            file,
+            RecordingError::NoSuchChannel {
+                channel,
+                n_channels,
+            },
+        )
+    })?;
+    let data = OneInputTake {
+        samples: samples.to_vec(),
+        sample_rate_hz: audio.sample_rate_hz(),
+        period,
+    };
+    Ok((Data::OneInput(data), findings))
 }
 
 /// Two mono files of one recording.

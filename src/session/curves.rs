@@ -1,24 +1,26 @@
 //! From a session's takes to the curves that are fitted, for any assumed values of what was typed.
 
+use std::borrow::Cow;
+
 use num_complex::Complex64;
 
+use super::expected::expected;
+use super::loading::loading;
 use super::mounting::stiffness_doubt;
+use super::one_input;
 use super::orientation::{blamed_on_driver, turn};
 use super::session::{Condition, Data, Session, SessionTake, TakeLevel};
 use super::{SessionError, typed::Which};
 use crate::air::Air;
-use crate::faults::{Expected, Facts, noise_finding, recording_findings, touching};
+use crate::faults::{Facts, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
-use crate::fit::{Loading, Observation, mean_curve, resonance};
+use crate::fit::{Observation, mean_curve};
 use crate::impedance::{ImpedanceCurve, from_ratio, from_ratio_apart};
 use crate::jig::{Calibration, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
 use crate::quantity::Covariance2;
 use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio, sum};
 
-/// Share of the moving mass by which a box may change the air load, where the cone's size is unknown (common practice,
-/// no source); with a known cone it is the load of the free disc.
-const AIR_LOAD_SHARE: f64 = 0.1;
 /// Area that stands in for an unknown cone, m². Vas does not depend on it.
 pub(super) const STAND_IN_SD_M2: f64 = 0.01;
 
@@ -51,6 +53,8 @@ pub(super) struct Measured {
     pub aside: Vec<Member>,
     /// RMS level of channel 1 in the loudest free-air take.
     pub level_dbfs: Option<f64>,
+    /// For takes of one input, the largest standard uncertainty of the time between the two nodes, s; `None` for two inputs.
+    pub one_input_s: Option<f64>,
     /// Highest voltage noted across the driver at its impedance peak, V peak.
     pub driver_peak_v: Option<f64>,
 }
@@ -78,6 +82,7 @@ pub(super) fn measure(
         jig: vec![],
         aside: vec![],
         level_dbfs: None,
+        one_input_s: one_input::only_one(session)?.then_some(0.0),
         driver_peak_v: None,
     };
     for take in session.takes.drain(..) {
@@ -98,6 +103,15 @@ pub(super) fn measure(
                     continue;
                 }
             },
+            Data::OneInput(recording) => {
+                let (name, condition) = (&take.name, &take.condition);
+                let heard = one_input::hear(
+                    name, condition, &recording, wiring, &settings, findings, watcher,
+                )?;
+                let Some(heard) = heard else { continue };
+                measured.note_one_input(&heard, condition, take.aside);
+                Reading::Ratio(heard.ratio)
+            }
             Data::Recording(recording) => {
                 let facts = Facts::of(&recording);
                 let faults = recording_findings(
@@ -127,10 +141,7 @@ pub(super) fn measure(
                     findings.extend(touching(&take.name, &recording));
                 }
                 if matches!(take.condition, Condition::FreeAir) && !take.aside {
-                    let level = rms_dbfs(recording.source());
-                    if measured.level_dbfs.is_none_or(|loudest| level > loudest) {
-                        measured.level_dbfs = Some(level);
-                    }
+                    measured.note_level(rms_dbfs(recording.source()));
                 }
                 let rate_hz = f64::from(recording.sample_rate_hz());
                 let settings = RatioSettings {
@@ -230,29 +241,9 @@ fn coarsest(takes: &[SessionTake]) -> f64 {
             r.n_frames(),
             f64::from(r.sample_rate_hz()),
         )),
-        Data::Table(_) => None,
+        Data::OneInput(_) | Data::Table(_) => None,
     });
     widths.max_by(f64::total_cmp).unwrap_or(1.0)
-}
-
-/// What a condition makes legitimate on a jig.
-pub fn expected(condition: &Condition, wiring: Option<Wiring>) -> Expected {
-    let across_driver = wiring == Some(Wiring::AcrossDriver);
-    match condition {
-        Condition::SameNode => Expected {
-            alike: true,
-            silent_driver: false,
-        },
-        Condition::OpenLeads => Expected {
-            alike: across_driver,
-            silent_driver: !across_driver,
-        },
-        Condition::ShortedLeads => Expected {
-            alike: !across_driver,
-            silent_driver: across_driver,
-        },
-        _ => Expected::default(),
-    }
 }
 
 /// How far a line of hum reaches to either side, Hz. With tapers in the usual silences of half a second and a second it is down
@@ -269,7 +260,7 @@ fn hum(facts: &Facts) -> Vec<LeftOut> {
     lines.iter().map(line).collect()
 }
 
-fn no_signal(take: &str, what: &str) -> Finding {
+pub(super) fn no_signal(take: &str, what: &str) -> Finding {
     Finding::new(
         Code::NoSignal,
         Severity::Redo,
@@ -284,6 +275,22 @@ fn rms_dbfs(samples: &[f32]) -> f64 {
 }
 
 impl Measured {
+    fn note_level(&mut self, level_dbfs: f64) {
+        if self.level_dbfs.is_none_or(|loudest| level_dbfs > loudest) {
+            self.level_dbfs = Some(level_dbfs);
+        }
+    }
+
+    fn note_one_input(&mut self, heard: &one_input::Heard, condition: &Condition, aside: bool) {
+        if *condition == Condition::FreeAir && !aside {
+            self.note_level(heard.source_dbfs);
+        }
+        // Calibrations are laid on their own time.
+        if !condition.is_calibration() && self.one_input_s < Some(heard.delay_doubt_s) {
+            self.one_input_s = Some(heard.delay_doubt_s);
+        }
+    }
+
     /// The jig's groups with their numbers, and the ratio of each take in them.
     pub fn ratios(&self) -> impl Iterator<Item = (usize, &Group, &ChannelRatio)> {
         self.jig.iter().enumerate().flat_map(|(i, group)| {
@@ -347,6 +354,18 @@ impl Measured {
         checks.filter_map(read).collect()
     }
 
+    /// A driver's ratio for an assumed time between the two nodes.
+    fn timed<'a>(
+        &self,
+        ratio: &'a ChannelRatio,
+        value: &dyn Fn(Which) -> f64,
+    ) -> Cow<'a, ChannelRatio> {
+        match self.one_input_s {
+            None => Cow::Borrowed(ratio),
+            Some(_) => Cow::Owned(one_input::later(ratio, value(Which::Delay))),
+        }
+    }
+
     /// The curves of a driver group's members, each with its name.
     pub fn member_curves(
         &self,
@@ -368,7 +387,7 @@ impl Measured {
         });
         let curve = |member: &Member| match (&member.reading, &jig) {
             (Reading::Ratio(ratio), Some((jig, corrections))) => {
-                from_ratio(ratio, jig, corrections)
+                from_ratio(&self.timed(ratio, value), jig, corrections)
             }
             (Reading::Table(curve), _) => Some(curve.clone()),
             (Reading::Ratio(_), None) => None,
@@ -391,7 +410,7 @@ impl Measured {
         });
         let apart = |member: &Member| match (&member.reading, &jig) {
             (Reading::Ratio(ratio), Some((jig, corrections))) => {
-                from_ratio_apart(ratio, jig, corrections)
+                from_ratio_apart(&self.timed(ratio, value), jig, corrections)
             }
             (Reading::Table(curve), _) => Some((curve.clone(), vec![])),
             (Reading::Ratio(_), None) => None,
@@ -424,48 +443,6 @@ impl Measured {
             })
             .collect()
     }
-}
-
-fn loading(
-    group: &Group,
-    i: usize,
-    curve: &ImpedanceCurve,
-    value: &dyn Fn(Which) -> f64,
-) -> Loading {
-    match group.condition {
-        Condition::AddedMass { .. } => Loading::AddedMass {
-            mass_kg: value(Which::Load(i)),
-            doubt: value(Which::LoadDoubt(i)),
-        },
-        Condition::TestBox { .. } => {
-            let air = air(value);
-            let sd_m2 = value(Which::Sd);
-            let air_stiffness_n_per_m =
-                air.bulk_modulus_pa() * sd_m2 * sd_m2 / value(Which::Load(i));
-            Loading::TestBox {
-                air_stiffness_n_per_m,
-                doubt: value(Which::LoadDoubt(i)),
-                air_load_change_kg: air_load_change_kg(curve, value, &air, air_stiffness_n_per_m),
-            }
-        }
-        _ => Loading::Free,
-    }
-}
-
-/// How far the box may change the air load: by as much as the whole load of the free disc, 8/3·ρ·a³ (Lamb,
-/// Hydrodynamics, 6th ed., 1932, from memory).
-fn air_load_change_kg(
-    curve: &ImpedanceCurve,
-    value: &dyn Fn(Which) -> f64,
-    air: &Air,
-    stiffness: f64,
-) -> f64 {
-    if value(Which::ConeKnown) > 0.0 {
-        let radius_m = (value(Which::Sd) / std::f64::consts::PI).sqrt();
-        return 8.0 / 3.0 * air.density_kg_per_m3() * radius_m.powi(3);
-    }
-    let fc_hz = resonance(curve).map_or(100.0, |seen| seen.fs_hz);
-    AIR_LOAD_SHARE * stiffness / (std::f64::consts::TAU * fc_hz).powi(2)
 }
 
 /// The air for assumed values.

@@ -5,6 +5,7 @@
 pub(super) mod devices;
 mod error;
 pub(super) mod json;
+mod one_input;
 pub(super) mod stated;
 
 use std::path::PathBuf;
@@ -15,6 +16,7 @@ use crate::fit::Choice;
 use crate::quantity::Stated;
 use crate::recording::ChannelPick;
 use crate::sheet::Dimensions;
+use crate::signal::Period;
 
 pub use error::SessionFileError;
 
@@ -35,6 +37,9 @@ pub struct TakeFile {
     pub files: Vec<PathBuf>,
     /// Which channels of the file are source and driver; `None`: the first and the second.
     pub channels: Option<ChannelPick>,
+    /// The signal's period, where one input heard both nodes in turn; `None` for two inputs. Of a file with several channels
+    /// the source's is used.
+    pub one_input: Option<Period>,
     /// SHA-256 of each file as lower-case hexadecimal; empty if nobody took it.
     pub sha256: Vec<String>,
     /// Whether the driver had been taken out and put back before this take.
@@ -53,6 +58,7 @@ impl TakeFile {
             condition,
             files,
             channels: None,
+            one_input: None,
             sha256: vec![],
             remounted: false,
             level: None,
@@ -205,6 +211,10 @@ mod tests {
             driver_peak_v: None,
         });
         takes[0].aside = true;
+        takes[4].one_input = Some(Period {
+            frames: 67_200,
+            sample_rate_hz: 48_000,
+        });
         takes[2].files.push("takes/second.wav".into());
         takes[2].sha256.clear();
         SessionFile {
@@ -317,6 +327,12 @@ mod tests {
                 "/etc/free-air-1.wav",
             ),
             ("\"label\"", "\"lable\"", "lable"),
+            ("67200", "0", "same-node-1"),
+            (
+                "takes/same-node-1.wav\"",
+                "takes/same-node-1.wav\", \"takes/other.wav\"",
+                "one file",
+            ),
             ("\"seed\": 18446744073709551615", "\"seed\": -1", "-1"),
         ] {
             let error = error_after(from, to);

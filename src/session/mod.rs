@@ -7,13 +7,16 @@ mod analyse;
 mod assemble;
 mod curves;
 mod driver_state;
+mod expected;
 mod file;
 mod jig_findings;
 mod jig_reading;
 mod levels;
+mod loading;
 mod meter;
 mod missing;
 mod mounting;
+mod one_input;
 mod orientation;
 mod problems;
 mod profile;
@@ -30,11 +33,12 @@ pub use analyse::{analyse, analyse_noting};
 pub use assemble::{
     AssembleError, assemble, assemble_in_memory, assemble_take, file_key, is_table, sha256_hex,
 };
-pub use curves::expected;
+pub use expected::expected;
 pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 pub use jig_reading::{CheckReading, JigReading, read_jig};
+pub use one_input::one_input_check;
 pub use problems::SessionError;
 pub use profile::{CheckResult, Day, JIG_SCHEMA, JigProfile, ProfileError, profile_findings};
 pub use session::{
-    Condition, Cone, Data, Devices, JigInput, Photo, Session, SessionTake, TakeLevel,
+    Condition, Cone, Data, Devices, JigInput, OneInputTake, Photo, Session, SessionTake, TakeLevel,
 };

@@ -1,6 +1,6 @@
 //! Takes whose channels are swapped or upside down are turned back, and that is said.
 
-use super::curves::expected;
+use super::expected::expected;
 use super::session::{Condition, Data, SessionTake};
 use crate::faults::Orientation;
 use crate::finding::{Code, Finding, Severity};
@@ -41,7 +41,7 @@ pub(super) fn turn(takes: &mut [SessionTake], wiring: Option<Wiring>, swap: bool
         let expected = expected(&take.condition, wiring);
         let orientation = match &take.data {
             Data::Recording(recording) => Orientation::of(recording),
-            Data::Table(_) => None,
+            Data::OneInput(_) | Data::Table(_) => None,
         };
         seen.push(orientation.map(|o| Seen {
             swapped: o.swapped(expected, inputs),

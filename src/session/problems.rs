@@ -14,6 +14,11 @@ pub enum SessionError {
     /// Recordings and tables in one session.
     #[error("recordings and impedance tables are mixed; analyse them in separate calls")]
     Mixed,
+    /// Recordings of one input and of two in one session.
+    #[error(
+        "takes of one input and takes of two inputs are mixed; they need calibrations of their own: analyse them in separate calls"
+    )]
+    OneAndTwo,
     /// Recordings, but nothing about the jig.
     #[error(
         "recordings need the sense resistor and the wiring (--sense 47.0ohm+-0.5ohm --wiring across-driver)"

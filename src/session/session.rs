@@ -11,6 +11,7 @@ use crate::jig::Wiring;
 use crate::quantity::Stated;
 use crate::recording::{ChannelPick, Take};
 use crate::sheet::Dimensions;
+use crate::signal::Period;
 
 /// In which condition a take was made.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,8 +81,21 @@ pub enum Cone {
 pub enum Data {
     /// A two-channel recording.
     Recording(Take),
+    /// A recording of one input, which heard both nodes in turn.
+    OneInput(OneInputTake),
     /// A ready impedance, from another instrument.
     Table(ImpedanceCurve),
+}
+
+/// A recording of one input whose clip was moved from the source node to the driver's side while a periodic signal played.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OneInputTake {
+    /// Samples relative to full scale.
+    pub samples: Vec<f32>,
+    /// Sample rate, Hz.
+    pub sample_rate_hz: u32,
+    /// The signal's period.
+    pub period: Period,
 }
 
 /// How loud a take was played.

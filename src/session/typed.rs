@@ -27,6 +27,8 @@ pub(super) enum Which {
     LoadSiemens,
     /// Channel 2 over channel 1.
     Gain,
+    /// Time by which what one input heard on the driver's side is late, s.
+    Delay,
     /// The check resistor of the i-th jig group.
     Check(usize),
     /// 1 if check resistors calibrate, 0 if they are only read; never varied.

@@ -21,6 +21,9 @@ const INPUT_LOAD: f64 = 0.1;
 const LEAD_ASSUMED_OHM: f64 = 0.05;
 /// Two inputs of one converter: 0.1 dB.
 const GAIN_ASSUMED: f64 = 0.01;
+/// One input that loads the source node first and the driver's side then, (O10): 50 ohm behind the source and 10 kilohm at the input
+/// at the worst.
+const MOVED_ASSUMED: f64 = 0.003;
 /// Line inputs have 10 kilohm or more; as a conductance either side of none.
 const LOAD_ASSUMED_S: f64 = 1e-4;
 
@@ -194,16 +197,32 @@ pub(super) fn jig_values(
     );
     let (gain, missing) = if there.same_node || there.by_check {
         (exactly(1.0), None)
+    } else if measured.one_input_s.is_some() {
+        (Stated::within(1.0, MOVED_ASSUMED), None)
     } else {
         (Stated::within(1.0, GAIN_ASSUMED), Some(CHANNELS_MISSING))
     };
-    add(
-        Which::Gain,
-        "the match of the inputs",
-        gain,
-        GAIN_ADVICE,
-        missing,
-    );
+    let (name, advice) = match measured.one_input_s {
+        Some(_) => (
+            "the load of the input, which moves with its clip",
+            MOVED_ADVICE,
+        ),
+        None => ("the match of the inputs", GAIN_ADVICE),
+    };
+    add(Which::Gain, name, gain, advice, missing);
+    if let Some(doubt_s) = measured.one_input_s {
+        let delay = Stated {
+            value: 0.0,
+            spread: Spread::Standard(doubt_s),
+        };
+        add(
+            Which::Delay,
+            "the time between the two nodes",
+            delay,
+            "play and record with one device, leave the clip longer on each node, and bring it back to the source node",
+            None,
+        );
+    }
     Ok(())
 }
 
@@ -222,4 +241,5 @@ const CHANNELS_MISSING: &str =
     "the inputs were not calibrated against each other: taken as alike within 1 %";
 const LEAD_ADVICE: &str =
     "short the leads at the driver's end and record that (--shorted-leads), or give --lead";
+const MOVED_ADVICE: &str = "record a known resistor in the driver's place the same way (--check-resistor), or use an input of high resistance";
 const GAIN_ADVICE: &str = "record a take with both inputs on one node (--same-node)";

@@ -74,6 +74,7 @@ pub(super) fn origin(session: &Session) -> Origin {
         },
         kind: match take.data {
             Data::Recording(_) => "recording".to_owned(),
+            Data::OneInput(_) => "one-input".to_owned(),
             Data::Table(_) => "table".to_owned(),
         },
         sha256: take.sha256.clone(),

@@ -262,7 +262,7 @@ pub struct TakeEntry {
     pub condition: String,
     /// What belongs to the condition: the added mass (kg), the volume (m3) or the resistor (Ohm); null if nothing does.
     pub stated: Option<StatedEntry>,
-    /// `recording` or `table`.
+    /// `recording`, `one-input` or `table`.
     pub kind: String,
     /// SHA-256 of each file.
     pub sha256: Vec<String>,

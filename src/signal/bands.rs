@@ -7,6 +7,9 @@ use super::spectra::Spectra;
 const BANDS_PER_WIDTH: f64 = 12.0;
 const SHARPEST_Q: f64 = 15.0;
 
+/// Width of a band over its frequency.
+pub(super) const BAND_WIDTH: f64 = 1.0 / (SHARPEST_Q * BANDS_PER_WIDTH);
+
 /// A stretch counts as excited if its power per octave is at most this far below that of the strongest. White noise
 /// spans 36 dB per octave-power between 5 Hz and 20 kHz, a sweep none.
 const EXCITED: f64 = 1e-4;
@@ -16,7 +19,6 @@ const STRETCHES: f64 = 6.0;
 /// Edges in hertz between `low_hz` and `high_hz`: each band a fixed ratio wide, but never narrower than
 /// `resolution_hz`, formula (S7). Takes that share a resolution share their bands.
 pub(super) fn edges_hz(low_hz: f64, high_hz: f64, resolution_hz: f64) -> Vec<f64> {
-    let ratio = 1.0 / (SHARPEST_Q * BANDS_PER_WIDTH);
     // Edges stand half-way between bins, so that a band of one bin holds exactly that bin in its middle.
     let half_way = |f_hz: f64| ((f_hz / resolution_hz).round() + 0.5) * resolution_hz;
     let mut edge_hz = half_way(low_hz) - resolution_hz;
@@ -25,7 +27,7 @@ pub(super) fn edges_hz(low_hz: f64, high_hz: f64, resolution_hz: f64) -> Vec<f64
         if edge_hz > 0.0 {
             edges.push(edge_hz);
         }
-        let wanted_hz = edge_hz * ratio;
+        let wanted_hz = edge_hz * BAND_WIDTH;
         edge_hz += if wanted_hz > resolution_hz {
             wanted_hz
         } else {

@@ -60,6 +60,17 @@ impl Multisine {
     /// # Errors
     /// See [`StimulusError`].
     pub fn samples(&self) -> Result<Vec<f64>, StimulusError> {
+        let one = self.period()?;
+        let sounding = one.iter().copied().cycle();
+        let n_frames = one.len() * self.n_periods;
+        Ok(self.envelope.wrap(sounding.take(n_frames).collect()))
+    }
+
+    /// One period, full scale 1.0, to be played over and over: without fades and silence.
+    ///
+    /// # Errors
+    /// See [`StimulusError`].
+    pub fn period(&self) -> Result<Vec<f64>, StimulusError> {
         self.envelope.check(
             self.start_hz,
             self.stop_hz,
@@ -76,15 +87,15 @@ impl Multisine {
                 stop_hz,
             });
         }
-        let one = one_period(n_period, &lines, self.tilt);
+        let mut one = one_period(n_period, &lines, self.tilt);
         let loudest = one
             .iter()
             .fold(0.0_f64, |m, v| if v.abs() > m { v.abs() } else { m });
         let scale = self.envelope.peak() / loudest;
-        let sounding = (0..n_period * self.n_periods)
-            .map(|i| scale * one[i % n_period])
-            .collect();
-        Ok(self.envelope.wrap(sounding))
+        for sample in &mut one {
+            *sample *= scale;
+        }
+        Ok(one)
     }
 }
 

@@ -12,7 +12,7 @@ use crate::quantity::{Covariance2, FrequencyGrid};
 const CORRECTION_DOUBT: f64 = 0.15;
 /// A point whose relative standard uncertainty exceeds this says nothing that its neighbours do not say better, and
 /// its value is biased by the noise in channel 1.
-const WORST_RELATIVE: f64 = 0.3;
+pub(super) const WORST_RELATIVE: f64 = 0.3;
 
 /// Shortest take, s: it resolves 2 Hz, too coarse for a woofer but enough for a tweeter.
 const SHORTEST_S: f64 = 0.5;
@@ -93,15 +93,15 @@ pub struct ChannelRatio {
 }
 
 /// One band's sums, reduced.
-struct Band {
-    middle_hz: f64,
-    width_hz: f64,
+pub(super) struct Band {
+    pub middle_hz: f64,
+    pub width_hz: f64,
     /// Centroid and variance of frequency, weighted by |X1|².
-    centroid_hz: f64,
-    spread_hz2: f64,
-    h: Complex64,
+    pub centroid_hz: f64,
+    pub spread_hz2: f64,
+    pub h: Complex64,
     /// Variance of each part of H.
-    variance: f64,
+    pub variance: f64,
 }
 
 /// Estimates H on bands of bins; see `docs/signal.md`, (S4) to (S10).
@@ -214,7 +214,7 @@ fn reduce(
 
 /// Moves each band's mean to the value at its middle: formula (S10). A band with fewer than two neighbours stays at its
 /// centroid, uncorrected.
-fn centred(bands: &[Band]) -> Vec<(f64, Complex64, f64)> {
+pub(super) fn centred(bands: &[Band]) -> Vec<(f64, Complex64, f64)> {
     (0..bands.len())
         .map(|i| {
             let band = &bands[i];

@@ -7,7 +7,7 @@ use super::answer::{Answer, Refusal};
 use super::frame::{Request, bytes_of};
 use super::given::SoundJson;
 use crate::capture::Recorded;
-use crate::desk::DriverClass;
+use crate::coins::DriverClass;
 use crate::faults::{Expected, Heard, playback_check, quiet_findings, tapped};
 use crate::recording::Take;
 use crate::sheet;

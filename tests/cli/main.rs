@@ -15,6 +15,7 @@ mod fit;
 mod jig;
 mod kit;
 mod measure;
+mod one_input;
 mod output;
 mod receive;
 mod record;

@@ -90,6 +90,14 @@ pub enum SessionFileError {
         /// How many.
         n_files: usize,
     },
+    /// A take of one input without what that needs.
+    #[error("the take \"{take}\" is one of one input, and needs {needed}")]
+    OneInput {
+        /// Name of the take.
+        take: String,
+        /// What it needs.
+        needed: &'static str,
+    },
     /// A file outside the session folder.
     #[error(
         "{what} names the file \"{file}\", which is not inside the session folder; copy it into the folder and name it \

@@ -5,6 +5,7 @@ use std::path::{Component, Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::devices::DevicesJson;
+use super::one_input::OneInputJson;
 use super::stated::{Allowed, StatedJson};
 use super::{Condition, Cone, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
 use crate::air::{AirInput, PressureInput};
@@ -130,6 +131,8 @@ pub(in crate::session) struct TakeJson {
     files: Vec<PathBuf>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     channels: Option<[usize; 2]>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    one_input: Option<OneInputJson>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     sha256: Vec<String>,
     #[serde(default)]
@@ -399,6 +402,7 @@ impl TakeJson {
             channels: take
                 .channels
                 .map(|pick| [pick.source() + 1, pick.driver() + 1]),
+            one_input: take.one_input.map(OneInputJson::new),
             sha256: take.sha256.clone(),
             remounted: take.remounted,
             level: take.level.map(|level| LevelJson {
@@ -431,8 +435,12 @@ impl TakeJson {
             .channels
             .map(|[source, driver]| ChannelPick::from_numbers(source, driver))
             .transpose();
+        let one_input = self
+            .one_input
+            .map(|json| json.read(&self.name, self.files.len()));
         Ok(TakeFile {
             condition,
+            one_input: one_input.transpose()?,
             channels: channels.map_err(|source| SessionFileError::Channels {
                 take: self.name.clone(),
                 source,

@@ -16,6 +16,7 @@ fn full() -> JigProfile {
         condition,
         files: vec![format!("{name}.wav").into()],
         channels: None,
+        one_input: None,
         sha256: vec!["00ff".repeat(16)],
         remounted: false,
         level: None,
