@@ -14,6 +14,8 @@ mod frame;
 mod given;
 mod level;
 mod look;
+mod mass;
+mod one_input;
 mod pack;
 mod sound;
 mod take;
@@ -49,6 +51,11 @@ impl Core {
             "level_burst" => self.searches.burst(request),
             "take" => take::take(request),
             "dropped" => take::dropped(request),
+            "one_input_sound" => one_input::sound(request),
+            "one_input_take" => one_input::take(request),
+            "coins" => Ok(mass::coins()),
+            "coin_plan" => mass::planned(request),
+            "coin_mass" => mass::counted(request),
             "jig" => look::jig(request),
             "analyse" => look::analyse(request),
             "bundle" => pack::bundle(request),

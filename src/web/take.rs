@@ -123,7 +123,8 @@ pub(super) fn dropped(request: &Request<'_>) -> Result<Answer, Refusal> {
     answer(one, &findings, exchanged, vec![])
 }
 
-fn answer(
+/// The reply to whoever made or brought a take.
+pub(super) fn answer(
     one: One,
     findings: &[Finding],
     exchanged: bool,

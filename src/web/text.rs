@@ -52,7 +52,7 @@ pub(super) fn quantity(request: &Request<'_>) -> Result<Answer, Refusal> {
 }
 
 /// The value once more in a unit that people use, so that a slip of the pen is seen.
-fn shown(stated: &Stated, dimension: Dimension, unit: DisplayUnit) -> String {
+pub(super) fn shown(stated: &Stated, dimension: Dimension, unit: DisplayUnit) -> String {
     /// Of the freezing point of water on the Kelvin scale, K (exact by definition of the Celsius scale).
     const ZERO_CELSIUS_K: f64 = 273.15;
     let (value, symbol) = match dimension {

@@ -103,6 +103,11 @@ fn farcone(arguments: &[&str]) -> (i32, String) {
 }
 
 #[test]
+fn the_weight_is_what_the_circuit_was_made_for() {
+    assert!(((1.0 + ADDED_KG / MMS_KG).sqrt() - LOWER).abs() < 1e-12);
+}
+
+#[test]
 #[ignore = "needs a PulseAudio server, a browser and --release; .ci/run has them"]
 fn a_browser_goes_through_the_kit() {
     if !available() || !browser_available() {

@@ -18,8 +18,6 @@ triple=wasm32-unknown-unknown
 export CARGO_TARGET_DIR=$target CARGO_TERM_COLOR=never
 export CARGO_PROFILE_RELEASE_OPT_LEVEL=s CARGO_PROFILE_RELEASE_LTO=fat CARGO_PROFILE_RELEASE_CODEGEN_UNITS=1
 export CARGO_PROFILE_RELEASE_PANIC=abort CARGO_PROFILE_RELEASE_STRIP=true CARGO_PROFILE_RELEASE_DEBUG=false
-# Nothing here draws randomness but from a seed; a source of it would be an import that the page has to provide.
-export RUSTFLAGS='--cfg getrandom_backend="unsupported"'
 for tool in wasm-opt zopfli; do
     command -v "$tool" >/dev/null || { echo "$tool is missing: apt-get install binaryen zopfli" >&2; exit 1; }
 done
