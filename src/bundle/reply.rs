@@ -194,7 +194,10 @@ fn without_flags(text: &str) -> String {
                     .iter()
                     .filter_map(|separator| text[flag..].find(separator));
                 let end = end.min().map_or(text.len(), |at| flag + at);
-                start.max().unwrap_or(0)..end
+                let start = text[..start.max().unwrap_or(0)]
+                    .trim_end_matches([',', ';', ' '])
+                    .len();
+                start..end
             }
         };
         text.replace_range(range, "");
@@ -233,6 +236,8 @@ mod tests {
                 "Record a take with both inputs on one node: it takes the difference out.",
             ),
             ("--rate is wrong, so play it again.", "so play it again."),
+            ("Do this, or say --that; then rest.", "Do this; then rest."),
+            ("Do this. Say --that. Rest.", "Do this. Rest."),
             ("Between 5--8 Hz.", "Between 5--8 Hz."),
             ("--cone", ""),
         ] {
