@@ -112,6 +112,14 @@ const main = (() => {
     return go(flow.after(flow.steps(state.now, state.kit), at));
   }
 
+  // The question that was open last; whoever had gone back to the first page goes on with the first that is not done.
+  function whereItStood() {
+    if (state.now.at.id !== "welcome") return state.now.at;
+    const steps = flow.steps(state.now, state.kit);
+    const next = steps[flow.firstOpen(steps)];
+    return next.id === "welcome" ? null : next;
+  }
+
   async function begin() {
     const settings = kit.read(frame.by("kit").textContent);
     frame.masthead(settings);
@@ -121,7 +129,7 @@ const main = (() => {
     state.now.opened = { continued, keeps, alone: await onlyTab.hold(settings.id) };
     state.log(continued ? "opened again" : "opened");
     // Where it stood is offered on the first page, so that nobody is thrown into the middle.
-    state.now.resume = continued && state.now.at.id !== "welcome" ? state.now.at : null;
+    state.now.resume = continued ? whereItStood() : null;
     at = { id: "welcome", driver: null };
     show({ focus: false });
     keepWhatIsTyped();
