@@ -36,6 +36,14 @@ test("a curve's resonance is its peak below the coil's rise", () => {
   assert.equal(of("plot").peakHz({ frequency_hz, measured_ohm }), 96);
 });
 
+test("a bundle's file name is harmless and says which driver it is", () => {
+  const settings = { id: "K-7f3a20bd", drivers: [{ label: "left unit" }, { label: "../größter / \"Ü\" 4Ω" }, { label: "…" }] };
+  const names = settings.drivers.map((_, d) => of("kit").bundleName(settings, d));
+  assert.equal(names[0], "K-7f3a20bd-1-left-unit.zip");
+  for (const name of names) assert.match(name, /^[A-Za-z0-9][A-Za-z0-9-]*\.zip$/);
+  assert.equal(new Set(names).size, 3);
+});
+
 test("what is typed becomes what the core reads", () => {
   const compose = of("quantityField").compose;
   assert.equal(compose("78", "mm", "", null), "78mm");
