@@ -5,6 +5,8 @@ const main = (() => {
   // Questions whose takes have other names than they.
   const SLOTS_OF = { leads: ["shorted", "open"] };
   let at = null;
+  // Said above every question: without the core nothing can be judged.
+  let trouble = null;
   let listed = [];
 
   function relist() {
@@ -42,6 +44,7 @@ const main = (() => {
     };
     const heading = element("h1", { tabindex: "-1" }, title);
     dom.replace(frame.by("question"),
+      trouble,
       d === null ? null : element("p", { class: "counter" }, state.kit.drivers[d].label),
       heading,
       question.render(context),
@@ -150,7 +153,8 @@ const main = (() => {
       frame.colophon(settings, version);
     } catch (error) {
       state.log(`no core: ${error.message}`);
-      frame.by("question").prepend(widgets.problem(new Error(say("error.core", { why: error.message }))));
+      trouble = widgets.problem(new Error(say("error.core", { why: error.message })));
+      frame.by("question").prepend(trouble);
     }
   }
 
