@@ -20,6 +20,12 @@ test("every text that is asked for is there, and of its kind", () => {
   }
 });
 
+test("every key that stands anywhere in the code is there", () => {
+  const rooms = new Set(Object.keys(strings.table).map((key) => key.split(".")[0]));
+  const missing = [...quoted].filter((key) => rooms.has(key.split(".")[0]) && !(key in strings.table));
+  assert.deepEqual(missing, []);
+});
+
 test("every question has a title and a short name", () => {
   const known = Object.keys(of("questions").known);
   assert.ok(known.length > 20);

@@ -22,5 +22,12 @@ const kit = (() => {
     return settings.drivers.filter((driver) => driver.class === "tweeter").length;
   }
 
-  return { read, wantsMass, wantsBox, tweeters };
+  // A file name that every system takes, and that tells whose kit and which driver it is.
+  const LONGEST_NAME = 40;
+  function bundleName(settings, d) {
+    const plain = settings.drivers[d].label.normalize("NFKD").replace(/[^A-Za-z0-9]+/g, "-").replace(/^-+|-+$/g, "");
+    return [settings.id, d + 1, plain.slice(0, LONGEST_NAME)].filter((part) => part !== "").join("-") + ".zip";
+  }
+
+  return { read, bundleName, wantsMass, wantsBox, tweeters };
 })();

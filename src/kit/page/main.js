@@ -5,6 +5,8 @@ const main = (() => {
   // Questions whose takes have other names than they.
   const SLOTS_OF = { leads: ["shorted", "open"] };
   let at = null;
+  // Said above every question: without the core nothing can be judged.
+  let trouble = null;
   let listed = [];
 
   function relist() {
@@ -42,6 +44,7 @@ const main = (() => {
     };
     const heading = element("h1", { tabindex: "-1" }, title);
     dom.replace(frame.by("question"),
+      trouble,
       d === null ? null : element("p", { class: "counter" }, state.kit.drivers[d].label),
       heading,
       question.render(context),
@@ -112,6 +115,14 @@ const main = (() => {
     return go(flow.after(flow.steps(state.now, state.kit), at));
   }
 
+  // The question that was open last; whoever had gone back to the first page goes on with the first that is not done.
+  function whereItStood() {
+    if (state.now.at.id !== "welcome") return state.now.at;
+    const steps = flow.steps(state.now, state.kit);
+    const next = steps[flow.firstOpen(steps)];
+    return next.id === "welcome" ? null : next;
+  }
+
   async function begin() {
     const settings = kit.read(frame.by("kit").textContent);
     frame.masthead(settings);
@@ -121,7 +132,7 @@ const main = (() => {
     state.now.opened = { continued, keeps, alone: await onlyTab.hold(settings.id) };
     state.log(continued ? "opened again" : "opened");
     // Where it stood is offered on the first page, so that nobody is thrown into the middle.
-    state.now.resume = continued && state.now.at.id !== "welcome" ? state.now.at : null;
+    state.now.resume = continued ? whereItStood() : null;
     at = { id: "welcome", driver: null };
     show({ focus: false });
     keepWhatIsTyped();
@@ -142,7 +153,8 @@ const main = (() => {
       frame.colophon(settings, version);
     } catch (error) {
       state.log(`no core: ${error.message}`);
-      frame.by("question").prepend(widgets.problem(new Error(say("error.core", { why: error.message }))));
+      trouble = widgets.problem(new Error(say("error.core", { why: error.message })));
+      frame.by("question").prepend(trouble);
     }
   }
 

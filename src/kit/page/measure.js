@@ -23,10 +23,29 @@ const measure = (() => {
     return state.setup.swapped ? [channels[1], channels[0]] : channels;
   }
 
+  // What a browser means when it refuses an input.
+  const REFUSALS = { NotAllowedError: "raw.denied", NotFoundError: "raw.no_input", OverconstrainedError: "raw.no_input", NotReadableError: "raw.busy" };
+
+  async function openInput() {
+    const chosen = state.setup.browser ?? {};
+    try {
+      await audio.start({ inputId: chosen.input_id ?? null, outputId: chosen.output_id ?? null });
+    } catch (error) {
+      const key = REFUSALS[error.name];
+      throw key ? new Error(say(key)) : error;
+    }
+  }
+
+  // After a reload the browser may ask again, and somebody may choose another input than the one that was checked.
   async function ensureInput() {
     if (audio.isOpen()) return;
-    const chosen = state.setup.browser ?? {};
-    await audio.start({ inputId: chosen.input_id ?? null, outputId: chosen.output_id ?? null });
+    await openInput();
+    const checked = state.setup.browser?.facts?.label;
+    const { label } = audio.facts();
+    if (checked && checked !== label) {
+      await audio.close();
+      throw new Error(say("error.other_input", { was: checked, now: label }));
+    }
   }
 
   async function burst(sound, level_dbfs, { signal, onprogress } = {}) {
@@ -112,5 +131,5 @@ const measure = (() => {
     return core.call("jig", { session: state.session(d), files: paths }, blobs);
   }
 
-  return { soundFor, rate, ensureInput, burst, play, listen, floats, entryFor, bareSession, seekLevel, take, analyse, readJig, isCalibration };
+  return { soundFor, rate, openInput, ensureInput, burst, play, listen, floats, entryFor, bareSession, seekLevel, take, analyse, readJig, isCalibration };
 })();

@@ -81,9 +81,10 @@
       { kit: state.kit.id, driver: d, session: state.session(d), files: paths, browser: browserFacts(), log: state.now.log },
       blobs,
     );
-    widgets.saveFile(made.name, made.blobs[0], "application/zip");
-    state.driver(d).saved = { name: made.name, n_bytes: made.n_bytes ?? made.blobs[0].length };
-    state.log(`saved ${made.name}`);
+    const name = kit.bundleName(state.kit, d);
+    widgets.saveFile(name, made.blobs[0], "application/zip");
+    state.driver(d).saved = { name, n_bytes: made.n_bytes };
+    state.log(`saved ${name}`);
     await state.save();
     return state.driver(d).saved;
   }

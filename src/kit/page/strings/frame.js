@@ -61,6 +61,7 @@ const stringsFrame = {
   "error.core": "The measuring core did not start ({why}). Open the page in a current Firefox or Chromium.",
   "error.worklet": "This browser does not let the page record ({why}). Open it in a current Firefox or Chromium, or record by hand.",
   "error.input_gone": "The input was closed. Go back to the browser check and start it again.",
+  "error.other_input": "The input is now “{now}”, but the one that was checked is “{was}”. Choose that one, or go back to the input check and check this one.",
   "error.interrupted": "The browser interrupted the sound, perhaps because of a call or because the computer slept. Make the take again.",
   "error.input_dead": "The input stopped delivering sound. Check its cable, and start the browser check again.",
   "error.muted": "The input was muted while it recorded. Look for a mute button on the keyboard, the headset or the system, then make the take again.",
