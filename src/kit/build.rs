@@ -60,6 +60,7 @@ scripts! {
     "questions.js",
     "questions/start.js",
     "questions/readings.js",
+    "questions/inputcheck.js",
     "questions/bench.js",
     "questions/takes.js",
     "questions/load.js",
