@@ -120,9 +120,12 @@ fn a_browser_goes_through_the_kit() {
     let (code, said) = farcone(&["kit", "--driver", "unit 3,woofer", "-o", kit]);
     assert_eq!(code, 0, "{said}");
     let runs = std::env::var("FARCONE_KIT_RUNS").map_or(1, |n| n.parse().expect("a number"));
+    // The pictures stay, to be looked at.
+    let pictures = Path::new(env!("CARGO_TARGET_TMPDIR")).join("kit");
     for run in 0..runs {
-        let out = work.path().join(format!("run-{run}"));
-        fs::create_dir(&out).expect("a folder can be made");
+        let out = pictures.join(format!("run-{run}"));
+        let _ = fs::remove_dir_all(&out);
+        fs::create_dir_all(&out).expect("a folder can be made");
         let server = Server::start(&Setup {
             for_a_browser: PLACES,
             ..Setup::new(DRIVER)

@@ -154,6 +154,10 @@ impl Server {
         fs::create_dir(at("state")).expect("a folder can be made");
         fs::write(at("script.pa"), script(setup, &at("native"))).expect("a file can be written");
         fs::write(at("asound.conf"), ASOUND_CONF).expect("a file can be written");
+        // Browsers ask the server for its usual rate.
+        fs::create_dir_all(at("config/pulse")).expect("a folder can be made");
+        let usual = format!("default-sample-rate = {}\n", setup.rate_hz);
+        fs::write(at("config/pulse/daemon.conf"), usual).expect("a file can be written");
         let log = fs::File::create(at("server.log")).expect("a file can be written");
         let mut command = Command::new("pulseaudio");
         surroundings(&mut command, folder.path());
