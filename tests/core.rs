@@ -633,3 +633,57 @@ proptest! {
         prop_assert!(reply(&Core::default().answer(cut)).is_err());
     }
 }
+
+/// The lowest level for each class of driver, found from what the bursts show.
+#[test]
+fn every_class_finds_a_level_that_serves() {
+    use farcone::coins::DriverClass;
+    use farcone::desk::{LevelSearch, Step};
+    let mut known = session();
+    known["takes"] = json!([]);
+    let jig = SessionFile::from_json(&known.to_string())
+        .unwrap()
+        .jig
+        .unwrap();
+    for (class, suits) in [
+        (DriverClass::Small, 60.0..150.0),
+        (DriverClass::Woofer, 20.0..60.0),
+        (DriverClass::Tweeter, 500.0..2000.0),
+    ] {
+        let driver = drivers()
+            .iter()
+            .find(|driver| suits.contains(&driver.truth().fs_hz))
+            .unwrap();
+        let native = farcone::desk::Desk {
+            jig,
+            sound: class.sound(7.0, RATE_HZ),
+            source_full_scale_v: None,
+            amplifier: false,
+        };
+        let desk = Desk::new();
+        let mut card = BenchCard::new(desk.jig.bench, driver, RATE_HZ, 1.0, 1.0, 4);
+        card.arrange(Arrangement::Driver(Mounting::FreeAir));
+        let mut search = LevelSearch::new(&native, farcone::session::Condition::FreeAir);
+        let mut lines = vec![];
+        let chosen = loop {
+            match search.next() {
+                Step::Burst(level_dbfs) => {
+                    let playback = native.sound.burst(level_dbfs).unwrap();
+                    let recorded = card.record(&playback, &mut Unmonitored).unwrap();
+                    let reading = search.saw(&native, &playback, &recorded);
+                    lines.extend(reading.as_ref().map(farcone::desk::burst_line));
+                }
+                Step::Use(chosen) => break chosen,
+                other => panic!("{class:?}: {other:?}"),
+            }
+        };
+        println!(
+            "{class:?}, fs {:.0} Hz: {lines:?} {chosen:?}",
+            driver.truth().fs_hz
+        );
+        let u = chosen
+            .relative_uncertainty
+            .unwrap_or_else(|| panic!("{class:?}: {lines:?}"));
+        assert!(u < 0.002, "{class:?}: {u}");
+    }
+}

@@ -155,14 +155,14 @@ impl Server {
         fs::write(at("script.pa"), script(setup, &at("native"))).expect("a file can be written");
         fs::write(at("asound.conf"), ASOUND_CONF).expect("a file can be written");
         // Browsers ask the server for its usual rate.
-        fs::create_dir_all(at("config/pulse")).expect("a folder can be made");
         let usual = format!("default-sample-rate = {}\n", setup.rate_hz);
-        fs::write(at("config/pulse/daemon.conf"), usual).expect("a file can be written");
+        fs::write(at("daemon.conf"), usual).expect("a file can be written");
         let log = fs::File::create(at("server.log")).expect("a file can be written");
         let mut command = Command::new("pulseaudio");
         surroundings(&mut command, folder.path());
         // `norewinds` and the two priorities: without them the first callbacks stalled for up to 2 s.
         command
+            .env("PULSE_CONFIG", at("daemon.conf"))
             .args(["-n", "--daemonize=no", "--use-pid-file=no"])
             .args(["--exit-idle-time=-1", "--realtime=no", "--high-priority=no"])
             .args(["--log-target=stderr", "--log-level=notice", "-F"])
