@@ -188,7 +188,7 @@ fn fitted(
         &candidates[0],
         (part, below),
         (misfit, relative),
-        !comparable.is_empty(),
+        (!comparable.is_empty(), choice.coils.len()),
     );
     Ok(Fit {
         candidates,
@@ -199,12 +199,13 @@ fn fitted(
     })
 }
 
-/// What the outcome has to be read with. `part` is the misfit of the whole curve, `below` that around the resonance.
+/// What the outcome has to be read with. `part` is the misfit of the whole curve, `below` that around the resonance; whether coil models
+/// could be compared, of how many that were tried.
 fn findings(
     best: &Candidate,
     (part, below): (f64, f64),
     (misfit, relative): (bool, bool),
-    compared: bool,
+    (compared, n_tried): (bool, usize),
 ) -> Vec<Finding> {
     let mut findings = vec![];
     // Where noise explains it, or nobody says how much there is, only what is beyond all noise tells.
@@ -231,6 +232,13 @@ fn findings(
                  uncertainties",
                 "the parameters can be used with the wider intervals; a calibrated jig (same-node take) rules out \
                  that the inputs cause it",
+            )
+        } else if n_tried > 1 {
+            (
+                "the only coil model that fits at all does not follow the curve within its noise; its doubt is not in the \
+                 uncertainties",
+                "the parameters can be used, the coil's own values above some kilohertz hardly; a calibrated jig (same-node take) \
+                 rules out that the inputs cause it",
             )
         } else {
             (
