@@ -43,7 +43,7 @@ pub use error::BundleError;
 pub use manifest::BUNDLE_SCHEMA;
 pub use names::{BUNDLE_FILE_NAME, SHEET_FILE_NAME};
 pub use read::{Texts, Unpacked, read, unpack};
-pub use reply::{Reply, Request, Wanted, reply};
+pub use reply::{Reply, Request, Wanted, reply, without_flags};
 pub use write::write;
 
 /// Largest bundle that is read or written, bytes. A page keeps its bundles below 20 MB, so that mail takes them; several

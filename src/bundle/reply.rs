@@ -174,7 +174,7 @@ fn list(requests: &[Request]) -> String {
 }
 
 /// Leaves out the parts of a sentence that name flags of the command line: who is told this has none.
-fn without_flags(text: &str) -> String {
+pub fn without_flags(text: &str) -> String {
     const SEPARATORS: [&str; 5] = [", ", "; ", ". ", " and ", " or "];
     let mut text = text.to_owned();
     while let Some(flag) = flag_in(&text) {

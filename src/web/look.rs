@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::answer::{Answer, Refusal};
 use super::frame::Request;
-use super::sound::findings_json;
+use super::sound::{findings_json, told};
 use super::words;
 use crate::chat::ChatLine;
 use crate::progress::Unwatched;
@@ -88,8 +88,8 @@ pub(super) fn analyse(request: &Request<'_>) -> Result<Answer, Refusal> {
         "verdict": sheet.verdict,
         "headline": words::headline(&sheet),
         "sentences": words::sentences(&sheet),
-        "about_last": about_last,
-        "findings": sheet.findings,
+        "about_last": told(about_last),
+        "findings": told(&sheet.findings),
         "chat": ChatLine::of(&sheet, args.last.as_deref()).to_string(),
         "plot": sheet.curves.iter().map(drawn).collect::<Vec<_>>(),
         "fs_hz": sheet.parameters.fs.as_ref().map(|fs| fs.value),

@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 use super::answer::{Answer, Refusal};
 use super::frame::{Request, bytes_of};
 use super::given::SoundJson;
+use crate::bundle::without_flags;
 use crate::capture::Recorded;
 use crate::coins::DriverClass;
 use crate::faults::{Expected, Heard, playback_check, quiet_findings, tapped};
@@ -88,7 +89,17 @@ pub(super) fn take_of(request: &Request<'_>, sample_rate_hz: u32) -> Result<Take
 
 pub(super) fn findings_json(findings: &[crate::finding::Finding]) -> Value {
     let entries: Vec<sheet::Finding> = findings.iter().map(Into::into).collect();
-    json!(entries)
+    told(&entries)
+}
+
+/// Findings as somebody reads them who has no command line.
+pub(super) fn told<'a>(findings: impl IntoIterator<Item = &'a sheet::Finding>) -> Value {
+    let plain = |finding: &sheet::Finding| sheet::Finding {
+        advice: without_flags(&finding.advice),
+        message: without_flags(&finding.message),
+        ..finding.clone()
+    };
+    json!(findings.into_iter().map(plain).collect::<Vec<_>>())
 }
 
 /// What the inputs hold while nothing plays.
