@@ -7,7 +7,7 @@ import { complain, expect, expectClose, numberAfter, open, run } from "./hands.m
 const DRIVER = { part: "driver", f0_hz: 96, qms: 4.2 };
 // What remounting changes.
 const REMOUNTED_HZ = 96.3;
-const MMS_KG = 8e-3;
+const MMS_KG = 6e-3;
 // What the closed box adds to the suspension's stiffness, whose square root is by how much resonance and Q go up.
 const STIFFER = 2.2;
 
@@ -65,7 +65,7 @@ await run(async (kit, out, width) => {
     await page.keyboard.press("Tab");
     await page.locator(".shown.wrong").first().waitFor();
     await look("cone-wrong");
-    await diameter.fill("3.07");
+    await diameter.fill("3.5");
     await page.locator("select").first().selectOption("in");
     await look("cone");
     await goOn();
@@ -136,14 +136,15 @@ await run(async (kit, out, width) => {
       return { coins: Object.entries(coins).map(([id, count]) => ({ id, count })), expect_hz };
     });
     const pieces = counted.coins.reduce((sum, coin) => sum + coin.count, 0);
-    expect(pieces >= 2, `the plan counts ${pieces} coins`);
+    expect(pieces >= 1, `the plan counts ${pieces} coins`);
     const filled = await page.locator("table.coins input").evaluateAll((all) => all.reduce((sum, input) => sum + Number(input.value), 0));
     expect(filled === pieces, `${filled} coins are filled in, and the plan has ${pieces}`);
     const [low, high] = counted.expect_hz ?? [0, 0];
     expect(low > 0 && low < high && high < REMOUNTED_HZ, `the plan expects ${low} to ${high} Hz`);
     const putty = Number(await label("Putty, all of it together").inputValue());
-    const coins_kg = (await page.evaluate((coins) => core.call("coin_mass", { coins, putty: null }), counted.coins)).mass.value;
-    const added_kg = coins_kg + putty / 1000;
+    expect(putty > 0, "the plan's putty is not filled in");
+    const coins = await page.evaluate((all) => core.call("coin_mass", { coins: all, putty: null }), counted.coins);
+    const added_kg = coins.mass.value + putty / 1000;
     console.log(`${(1000 * added_kg).toFixed(2)} g, ${low.toFixed(1)} to ${high.toFixed(1)} Hz`);
     await set(moved(1 / Math.sqrt(1 + added_kg / MMS_KG)));
     expectClose(numberAfter(await record(), "Moving mass"), 1000 * MMS_KG, 0.05, "Mms by coins");
