@@ -132,9 +132,15 @@ function handsOn(page, out) {
     return text;
   }
 
-  async function checkInput(meanwhile) {
-    await sound(page.getByRole("button", { name: "Check the input" }), meanwhile);
-    const all = await page.locator(".checks li").allInnerTexts();
+  // The input check's lines: how many, and those that are not good. With `until`, it is stopped once such a line is not good.
+  async function checkInput({ until = null, meanwhile } = {}) {
+    const lines = page.locator(".checks li");
+    const soon = async () => {
+      await lines.filter({ hasText: /^not good/ }).filter({ hasText: until }).waitFor({ timeout: ANSWER_MS });
+      await page.keyboard.press("Escape");
+    };
+    await sound(page.getByRole("button", { name: "Check the input" }), until === null ? meanwhile : soon);
+    const all = await lines.allInnerTexts();
     const bad = all.filter((text) => text.startsWith("not good")).map((text) => text.replace(/^not good\s*/, "").replace(/\s*\n+\s*/g, " / "));
     return { n: all.length, bad };
   }

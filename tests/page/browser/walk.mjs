@@ -43,7 +43,7 @@ await run(async (kit, out, width) => {
     await goOn();
 
     await look("browser");
-    const { n, bad } = await hands.checkInput(() => look("browser-sounding"));
+    const { n, bad } = await hands.checkInput({ meanwhile: () => look("browser-sounding") });
     expect(n >= 8 && bad.length === 0, `input check: ${n} lines, not good: ${bad.join("; ")}`);
     await look("browser-done");
     await goOn();
@@ -67,6 +67,7 @@ await run(async (kit, out, width) => {
     await look("cone-wrong");
     await diameter.fill("3.5");
     await page.locator("select").first().selectOption("in");
+    await page.getByText("Understood: ").first().waitFor();
     await look("cone");
     await goOn();
     await label("Cut-out, diameter").fill("92");
