@@ -43,7 +43,13 @@ fn scripts() -> &'static Path {
                 .output()
                 .unwrap(),
         );
-        let kit = ["kit", "--driver", "left unit,small,8ohm", "--method", "both"];
+        let kit = [
+            "kit",
+            "--driver",
+            "left unit,small,8ohm",
+            "--method",
+            "both",
+        ];
         succeed(
             &Command::new(env!("CARGO_BIN_EXE_farcone"))
                 .args(kit)

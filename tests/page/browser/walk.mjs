@@ -8,8 +8,12 @@ const DRIVER = { part: "driver", f0_hz: 96, qms: 4.2 };
 // What remounting changes.
 const REMOUNTED_HZ = 96.3;
 const MMS_KG = 6e-3;
-// What the closed box adds to the suspension's stiffness, whose square root is by how much resonance and Q go up.
-const STIFFER = 2.2;
+const CONE_M = 3.5 * 0.0254;
+const BOX_M3 = 1.95e-3;
+// Of air at 518 m, Pa: 1.4 times its pressure there.
+const STIFFNESS_PA = 1.4 * 95260;
+// By how much the closed-off air makes the suspension stiffer, whose square root is by how much resonance and Q go up.
+const STIFFER = 1 + (STIFFNESS_PA * (Math.PI / 4) ** 2 * CONE_M ** 4) / (BOX_M3 * MMS_KG * (2 * Math.PI * REMOUNTED_HZ) ** 2);
 
 // 5 x 4 pixels, as a photo.
 const PHOTO = "iVBORw0KGgoAAAANSUhEUgAAAAUAAAAECAIAAADJUWIXAAAAEElEQVR4nGNYcQAdMRDiAwDv+h2BZqXvBQAAAABJRU5ErkJggg==";
@@ -157,6 +161,7 @@ await run(async (kit, out, width) => {
     await look("mass-2");
     await press("One weight is enough");
     await look("box");
+    await label("Air that the cone closes off").fill(String(1000 * BOX_M3));
     await set(moved(Math.sqrt(STIFFER)));
     await record();
     await look("box-done");
