@@ -112,7 +112,7 @@ fn every_question_on_a_narrow_screen() {
 
 #[test]
 #[ignore = "needs a browser; .ci/run has it"]
-fn what_goes_wrong_is_caught_by_its_own_check() {
+fn a_fault_at_the_input_is_caught_by_its_own_check() {
     if browser() {
         succeed(&node("faults.mjs", "kit.html", "faults", &[]));
     }
@@ -120,7 +120,7 @@ fn what_goes_wrong_is_caught_by_its_own_check() {
 
 #[test]
 #[ignore = "needs a browser; .ci/run has it"]
-fn a_page_that_was_closed_goes_on_where_it_was() {
+fn what_was_kept_is_there_after_the_page_was_closed() {
     if browser() {
         succeed(&node("reload.mjs", "kit.html", "reload", &[]));
     }
