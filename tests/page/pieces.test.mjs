@@ -145,3 +145,10 @@ test("a take that is made again leaves the session and keeps its name to itself"
   assert.deepEqual(saved, [[0, "takes/free-air-1.wav", 3], [0, "takes/free-air-3.wav", 4]]);
   assert.ok(state.now.log.some((line) => line.what.includes("free-air-1 left the session")));
 });
+
+test("what the library refuses is said in a whole sentence", () => {
+  const sentence = of("core").sentence;
+  assert.equal(sentence("the cone is too light: use a box"), "The cone is too light: use a box.");
+  assert.equal(sentence("Type a number."), "Type a number.");
+  assert.equal(sentence("5 cent are magnetic"), "5 cent are magnetic.");
+});

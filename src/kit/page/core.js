@@ -62,6 +62,9 @@ const core = (() => {
     return { head, blobs };
   }
 
+  // The library's errors are written as parts of longer lines; here each stands by itself.
+  const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?…]$/.test(text) ? "" : ".");
+
   async function call(op, args = {}, blobs = []) {
     const exports = await load();
     const request = frame({ op, args }, blobs);
@@ -70,9 +73,9 @@ const core = (() => {
     new Uint8Array(exports.memory.buffer, into, request.length).set(request);
     const at = exports.farcone_answer();
     const { head, blobs: answered } = unframe(new Uint8Array(exports.memory.buffer, at, exports.farcone_length()));
-    if (head.error !== undefined) throw new Error(head.error);
+    if (head.error !== undefined) throw new Error(sentence(head.error));
     return { ...head.result, blobs: answered };
   }
 
-  return { load, call, frame, unframe };
+  return { load, call, frame, unframe, sentence };
 })();

@@ -4,12 +4,13 @@
 (() => {
   const one = () => state.setup.route === "one-input";
 
-  // What the last look at this driver's takes knew.
+  // What the last look at this driver's takes knew, and the area of its cone.
   function known(d) {
     const driver = state.driver(d);
     const looks = ["free-1", "free-2", "mass-1", "box-1"].map((slot) => driver.shown[slot]).filter(Boolean);
     const last = (name) => looks.map((look) => look[name]).filter((value) => value !== null && value !== undefined).pop() ?? null;
-    return { fs_hz: last("fs_hz"), mms_kg: last("mms_kg") };
+    const sd_m2 = driver.cone === null ? null : (Math.PI / 4) * driver.cone.value ** 2;
+    return { fs_hz: last("fs_hz"), mms_kg: last("mms_kg"), sd_m2 };
   }
 
   function massQuestion(slot) {

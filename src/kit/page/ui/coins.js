@@ -4,15 +4,12 @@
 const coinCounter = (() => {
   const grams = (mass_kg) => String(Number((1000 * mass_kg).toPrecision(4)));
 
-  // A pea of putty as the field shows it. Nobody knows it better than by more than half.
-  const PEA_SPREAD = 0.6;
+  // The plan's putty, or none, as the field shows it.
   function puttyAs(putty) {
-    if (putty === null || putty === undefined) return { value: "", unit: "g", spread: "" };
-    const value_kg = putty.value ?? putty;
-    return { value: grams(value_kg), unit: "g", spread: grams(putty.half_width ?? PEA_SPREAD * value_kg) };
+    return putty === null ? { value: "", unit: "g", spread: "" } : { value: grams(putty.value), unit: "g", spread: grams(putty.half_width) };
   }
 
-  // typed: where the choice is kept. What the driver's takes have shown (fs_hz, mms_kg) makes the plan better.
+  // typed: where the choice is kept. What is known of the driver (fs_hz, mms_kg, sd_m2; null where it is not) makes the plan better.
   function create({ typed, classOf, known }) {
     const place = element("div", {}, element("p", { role: "status" }, say("coins.reading")));
     const counts = (typed.coins ??= {});
@@ -52,11 +49,11 @@ const coinCounter = (() => {
 
     async function advise(currency, advice) {
       try {
-        const plan = await core.call("coin_plan", { currency: currency.id, class: classOf, fs_hz: known.fs_hz ?? null, mms_kg: known.mms_kg ?? null });
+        const plan = await core.call("coin_plan", { currency: currency.id, class: classOf, fs_hz: known.fs_hz, mms_kg: known.mms_kg, sd_m2: known.sd_m2 });
         const take = () => {
           for (const key of Object.keys(counts)) delete counts[key];
           for (const coin of plan.coins) counts[coin.id] = coin.count;
-          typed.putty = puttyAs(plan.putty_kg);
+          typed.putty = puttyAs(plan.putty);
           typed.expect_hz = plan.expect_hz ?? null;
           show();
         };

@@ -1,0 +1,60 @@
+// Everything that a browser, an input or a hand can do wrong, one after the other: each has to be caught by the check that is there for
+// it. node faults.mjs KIT OUT
+import { complain, expect, open, run } from "./hands.mjs";
+import { untilInputCheck, untilTap } from "./setup.mjs";
+
+// What is wrong, how the lines begin that have to say "not good", and whether they come before anything is played.
+const INPUTS = [
+  { name: "settings", wrong: { reported: { autoGainControl: true, channelCount: 1 } }, lines: ["All processing is reported off", "The input has enough channels"], early: true },
+  { name: "hum", wrong: { fault: "hum" }, lines: ["Nothing is loud while nothing plays"], early: true },
+  { name: "mono", wrong: { fault: "mono" }, lines: ["The two channels are two inputs"] },
+  { name: "gain", wrong: { fault: "gain" }, lines: ["10 dB more played is 10 dB more recorded"] },
+  { name: "silent", wrong: { fault: "silent" }, lines: ["What is played arrives whole", "10 dB more played is 10 dB more recorded"] },
+  { name: "gaps", wrong: { fault: "gaps" }, lines: ["What is played arrives whole"] },
+];
+
+await run(async (kit, out) => {
+  const { page, close, hands } = await open(kit, out);
+  const { set, goOn } = hands;
+  page.setDefaultTimeout(60_000);
+
+  try {
+    await untilInputCheck(hands, page);
+    for (const { name, wrong, lines, early = false } of INPUTS) {
+      await set({ fault: null, reported: {}, ...wrong });
+      const { bad } = await hands.checkInput({ until: early ? lines[lines.length - 1] : null });
+      console.log(`${name}: ${bad.join("; ").slice(0, 300)}`);
+      // Its own lines, and no others.
+      const others = bad.filter((text) => !lines.some((line) => text.startsWith(line)));
+      expect(bad.length === lines.length && others.length === 0, `${name}: not good are ${JSON.stringify(bad)}, and should be ${JSON.stringify(lines)}`);
+      await hands.picture(name);
+      // And there is no way on.
+      await page.locator(".steps-nav button.on").click();
+      await page.getByText("The input check has to be good first").waitFor();
+    }
+
+    // The plugs changed over: the tap notices, and nothing has to be done.
+    await set({ fault: null, reported: {}, swapped: true });
+    const { bad } = await hands.checkInput();
+    expect(bad.length === 0, `with the plugs changed over: ${bad.join("; ")}`);
+    await goOn();
+    await untilTap(hands);
+    const untouched = await hands.listenForTaps();
+    expect(untouched.startsWith("Neither heard anything"), `nobody tapped: ${untouched}`);
+    const tapped = await hands.tap();
+    console.log(tapped);
+    expect(await page.evaluate(() => state.setup.swapped), `the plugs are changed over, but: ${tapped}`);
+    await hands.picture("tap");
+    await goOn();
+
+    // Somebody changes the plugs back: with a driver that is shorted nothing arrives where the source node should be.
+    await set({ part: "short", swapped: false });
+    await page.getByRole("button", { name: "Find the level" }).click();
+    await page.getByText("have changed places since the cone was tapped").waitFor();
+    await hands.picture("exchanged");
+  } catch (error) {
+    complain(error.stack);
+    await hands.picture("failed");
+  }
+  await close();
+});

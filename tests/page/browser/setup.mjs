@@ -1,0 +1,24 @@
+// The questions before the first take, answered the shortest way, for the scripts that are about something later.
+
+export async function untilInputCheck(hands, page, sockets = "Two wide sockets") {
+  await hands.goOn();
+  await page.getByText(sockets).click();
+  await hands.goOn();
+  await hands.goOn();
+  await page.locator("input[type=checkbox]").check();
+  await hands.goOn();
+  await hands.goOn();
+  await hands.goOn();
+}
+
+// From behind the input check to the first question about the driver that sounds.
+export async function untilTap(hands) {
+  await hands.label("Room temperature").fill("21");
+  await hands.label("Altitude above sea level").fill("500");
+  await hands.goOn();
+  await hands.goOn();
+  await hands.press("I have no meter");
+  await hands.label("Diameter, middle of the surround to middle of the surround").fill("78");
+  await hands.goOn();
+  await hands.press("Leave this out");
+}
