@@ -17,7 +17,7 @@ pub(super) fn coins() -> Answer {
             "name": coin.name,
             "mass_kg": coin.mass_kg,
             "usable": coin.magnetic.is_none(),
-            "reason": coin.magnetic.map(|why| format!("{}: {why}", coin.material)),
+            "reason": coin.magnetic,
         })
     };
     let currency = |of: &Currency| {
