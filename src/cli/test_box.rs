@@ -157,8 +157,9 @@ fn told(made: &TestBox, solid: &Solid, name: &str, look: Look) -> String {
         }
     }
     text.push_str(&format!(
-        "\nAfterwards\n  farcone fit --free-air FREE.wav --test-box BOX.wav --volume {} ...\n",
-        volume_argument(made)
+        "\nAfterwards\n  farcone fit --free-air FREE.wav --test-box BOX.wav --volume {volume} ...\n\
+         In a page for a helper who prints it\n  farcone kit --driver \"LABEL,small\" --method test-box --box {volume}\n",
+        volume = volume_argument(made)
     ));
     text
 }

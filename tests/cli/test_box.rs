@@ -29,6 +29,7 @@ fn a_box_is_written_once_and_described() {
         "Leak test",
         "Seal every hole",
         "no supports",
+        "farcone kit --driver \"LABEL,small\" --method test-box --box 1.5000L+-",
     ] {
         assert!(done.out.contains(part), "{part}: {}", done.out);
     }
