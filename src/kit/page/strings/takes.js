@@ -127,12 +127,12 @@ const stringsTakes = {
   "mass.comes_to": "All in all {shown}.",
   "mass.steps": [
     "Hold a magnet to each piece first: nothing magnetic goes near a driver's magnet.",
-    "Stick it on with putty, in pairs opposite each other, near the middle, firmly. Nothing may rattle or touch the frame.",
+    "Stick it on with putty, firmly: a single piece in the middle, several opposite each other and close to it. Nothing may rattle or touch the frame.",
     "Same clamp, same clips. Record.",
   ],
   "mass.steps_one": [
     "Hold a magnet to each piece first: nothing magnetic goes near a driver's magnet.",
-    "Stick it on with putty, in pairs opposite each other, near the middle, firmly. Nothing may rattle or touch the frame.",
+    "Stick it on with putty, firmly: a single piece in the middle, several opposite each other and close to it. Nothing may rattle or touch the frame.",
     "The input's clip starts on the source node again. Record.",
   ],
   "mass.as_expected": "As expected: with this weight the resonance lies at {f} Hz, between {low} and {high} Hz.",
