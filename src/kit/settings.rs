@@ -4,7 +4,8 @@ use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 
 use crate::coins::DriverClass;
-use crate::quantity::{Spread, Stated, is_invisible};
+use crate::quantity::{Stated, is_invisible};
+use crate::session::stated_json;
 
 /// The format's name and version.
 pub const SCHEMA: &str = "farcone-kit/1";
@@ -168,20 +169,9 @@ impl Kit {
             "made": self.made,
             "note": self.note,
             "method": self.method.as_str(),
-            "sense": stated(&self.sense_ohm, "Ohm"),
-            "test_box": self.test_box.map(|of| json!({"volume": stated(&of.volume_m3, "m3")})),
+            "sense": stated_json(&self.sense_ohm, "Ohm"),
+            "test_box": self.test_box.map(|of| json!({"volume": stated_json(&of.volume_m3, "m3")})),
             "drivers": self.drivers.iter().map(driver).collect::<Vec<_>>(),
         })
     }
-}
-
-/// A stated value as session.json has it.
-fn stated(stated: &Stated, unit: &str) -> Value {
-    let mut value = json!({"value": stated.value, "unit": unit});
-    match stated.spread {
-        Spread::HalfWidth(half_width) => value["half_width"] = half_width.into(),
-        Spread::Standard(standard) => value["standard_uncertainty"] = standard.into(),
-        Spread::Unstated => {}
-    }
-    value
 }

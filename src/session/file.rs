@@ -19,6 +19,7 @@ use crate::sheet::Dimensions;
 use crate::signal::Period;
 
 pub use error::SessionFileError;
+pub use stated::{read_stated, stated_json};
 
 /// The format's name and version, the value of `schema`.
 pub const SESSION_SCHEMA: &str = "farcone-session/1";

@@ -34,7 +34,10 @@ pub use assemble::{
     AssembleError, assemble, assemble_in_memory, assemble_take, file_key, is_table, sha256_hex,
 };
 pub use expected::expected;
-pub use file::{SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile};
+pub use file::{
+    SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile, read_stated,
+    stated_json,
+};
 pub use jig_reading::{CheckReading, JigReading, read_jig};
 pub use one_input::one_input_check;
 pub use problems::SessionError;

@@ -5,9 +5,10 @@ use serde_json::{Value, json};
 
 use super::answer::{Answer, Refusal};
 use super::frame::Request;
-use super::text::{shown, stated_json};
+use super::text::shown;
 use crate::coins::{CURRENCIES, Coin, Currency, DriverClass, MovingMass, PUTTY, plan, total};
-use crate::quantity::{Dimension, DisplayUnit, Spread, Stated};
+use crate::quantity::{Dimension, DisplayUnit};
+use crate::session::{read_stated, stated_json};
 
 /// The coins that are known here.
 pub(super) fn coins() -> Answer {
@@ -78,13 +79,6 @@ struct Count {
     count: u32,
 }
 
-#[derive(Deserialize)]
-struct PuttyJson {
-    value: f64,
-    half_width: Option<f64>,
-    standard_uncertainty: Option<f64>,
-}
-
 /// What coins and putty weigh together.
 pub(super) fn counted(request: &Request<'_>) -> Result<Answer, Refusal> {
     let args: Counted = request.args()?;
@@ -95,16 +89,8 @@ pub(super) fn counted(request: &Request<'_>) -> Result<Answer, Refusal> {
         .collect();
     let putty = args
         .putty
-        .map(serde_json::from_value::<PuttyJson>)
-        .transpose()?
-        .map(|putty| Stated {
-            value: putty.value,
-            spread: match (putty.half_width, putty.standard_uncertainty) {
-                (Some(half_width), _) => Spread::HalfWidth(half_width),
-                (None, Some(standard)) => Spread::Standard(standard),
-                (None, None) => Spread::Unstated,
-            },
-        });
+        .map(|putty| read_stated(putty, "the putty", "kg"))
+        .transpose()?;
     let mass_kg = total(&coins, putty)?;
     Ok(json!({
         "mass": stated_json(&mass_kg, "kg"),

@@ -1,11 +1,12 @@
 //! What is typed, and what this is.
 
 use serde::Deserialize;
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::answer::{Answer, Refusal};
 use super::frame::Request;
 use crate::quantity::{Dimension, DisplayUnit, Spread, Stated, parse_quantity};
+use crate::session::stated_json;
 
 pub(super) fn about() -> Answer {
     json!({"version": env!("CARGO_PKG_VERSION")}).into()
@@ -15,17 +16,6 @@ pub(super) fn about() -> Answer {
 struct Typed {
     text: String,
     kind: String,
-}
-
-/// A stated value as session.json has it.
-pub(super) fn stated_json(stated: &Stated, unit: &str) -> Value {
-    let mut value = json!({"value": stated.value, "unit": unit});
-    match stated.spread {
-        Spread::HalfWidth(half_width) => value["half_width"] = half_width.into(),
-        Spread::Standard(standard) => value["standard_uncertainty"] = standard.into(),
-        Spread::Unstated => {}
-    }
-    value
 }
 
 /// Reads a quantity as the command line does.

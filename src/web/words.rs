@@ -19,8 +19,7 @@ pub(super) fn check(check: &CheckReading) -> String {
             100.0 * check.off()
         ),
         None => format!(
-            "{stated} ohm matches the two inputs, since there is no take with both on one node; whether the jig is right, it cannot \
-             tell then."
+            "{stated} ohm calibrates what is recorded from now on; whether the jig is right, it cannot tell by itself."
         ),
     }
 }

@@ -19,6 +19,22 @@ pub(in crate::session) struct StatedJson {
     standard_uncertainty: Option<f64>,
 }
 
+/// A stated value as `session.json` has it, with its UCUM unit.
+pub fn stated_json(stated: &Stated, unit: &str) -> serde_json::Value {
+    // Numbers and texts cannot fail to be written.
+    serde_json::to_value(StatedJson::new(*stated, unit)).unwrap_or_default()
+}
+
+/// Reads a stated value above zero as `session.json` has it; `what` is named where it is wrong.
+///
+/// # Errors
+/// [`SessionFileError`] for another unit, a number that is not above zero, or two spreads.
+pub fn read_stated(value: serde_json::Value, what: &str, unit: &'static str) -> Result<Stated> {
+    serde_json::from_value::<StatedJson>(value)
+        .map_err(|source| SessionFileError::Malformed { source })?
+        .read(what, unit, Allowed::Positive)
+}
+
 /// Which numbers a value may be.
 #[derive(Clone, Copy, PartialEq)]
 pub(in crate::session) enum Allowed {
