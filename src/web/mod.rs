@@ -65,6 +65,3 @@ impl Core {
         }
     }
 }
-
-#[cfg(test)]
-mod tests;

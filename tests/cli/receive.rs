@@ -7,9 +7,12 @@ use std::sync::OnceLock;
 
 use farcone::bundle::{self, Bundle};
 use farcone::circuit::CoilFamily;
+use farcone::coins::DriverClass;
 use farcone::fit::Choice;
+use farcone::kit::{Kit, KitDriver, Method};
 use farcone::parameters::Key;
 use farcone::progress::Unwatched;
+use farcone::quantity::Stated;
 use farcone::session::{Condition, SessionFile, analyse, assemble_in_memory, file_key, sha256_hex};
 use farcone::sheet::Sheet;
 
@@ -262,12 +265,21 @@ fn without(leave_out: impl Fn(&Condition) -> bool) -> Bundle {
     bundle
 }
 
+/// The page itself, under the bundles' id.
 fn kit_page(method: &str, class: &str) -> String {
-    format!(
-        "<!doctype html>\n<script type=\"application/json\" id=\"kit\">{{\"schema\": \"farcone-kit/1\", \"id\": \"{KIT}\", \
-         \"version\": \"0.1.0\", \"note\": \"\\u003cb>\", \"method\": \"{method}\", \"drivers\": [{{\"label\": \"x\", \"class\": \
-         \"{class}\"}}]}}</script>\n<script>more()</script>\n"
-    )
+    let kit = Kit {
+        drivers: vec![KitDriver {
+            label: "x".to_owned(),
+            class: DriverClass::parse(class).unwrap(),
+            nominal_ohm: None,
+        }],
+        method: Method::parse(method).unwrap(),
+        sense_ohm: Stated::within(47.0, 0.5),
+        note: Some("</script><b>".to_owned()),
+        test_box: None,
+        made: String::new(),
+    };
+    kit.page().unwrap().replace(&kit.id(), KIT)
 }
 
 #[test]
@@ -339,7 +351,7 @@ fn other_kits_are_refused_before_anything_is_written() {
     refused(
         &page_of(
             "none.html",
-            &kit_page("both", "small").replace("x\", \"class", "x\", \"clash"),
+            &kit_page("both", "small").replace("\"class\":\"small\"", "\"clash\":\"small\""),
         ),
         2,
         "class",
@@ -352,7 +364,10 @@ fn other_kits_are_refused_before_anything_is_written() {
         2,
         "farcone-kit/2",
     );
-    let empty = kit_page("both", "small").replace("{\"label\": \"x\", \"class\": \"small\"}", "");
+    let empty = kit_page("both", "small").replace(
+        "{\"class\":\"small\",\"label\":\"x\",\"nominal_ohm\":null}",
+        "",
+    );
     refused(&page_of("empty.html", &empty), 1, "driver 1");
     let ran = desk.receive(&[&zip, "--kit", "K-9", "--kit", KIT, "--quiet"]);
     assert_eq!(ran.code, 0, "{}", ran.err);

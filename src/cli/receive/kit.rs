@@ -5,13 +5,12 @@ use std::io;
 use std::path::Path;
 
 use farcone::bundle::{Bundle, Wanted};
+use farcone::kit::SCHEMA;
 use serde::Deserialize;
 
 use crate::cli::failure::Failure;
 use crate::store::StoreError;
 
-/// The version of a kit's settings that can be read.
-const KIT_SCHEMA: &str = "farcone-kit/1";
 /// Where the settings stand in the page.
 const SETTINGS_OPEN: &str = "<script type=\"application/json\" id=\"kit\">";
 const SETTINGS_CLOSE: &str = "</script>";
@@ -143,9 +142,9 @@ fn settings(path: &Path) -> Result<Settings, Failure> {
         .ok_or_else(|| no_kit(String::new()))?;
     let settings: Settings =
         serde_json::from_str(text).map_err(|error| no_kit(format!(": {error}")))?;
-    if settings.schema != KIT_SCHEMA {
+    if settings.schema != SCHEMA {
         return Err(no_kit(format!(
-            " that can be read here: its settings have the format \"{}\", and only \"{KIT_SCHEMA}\" is known",
+            " that can be read here: its settings have the format \"{}\", and only \"{SCHEMA}\" is known",
             settings.schema
         )));
     }
