@@ -48,12 +48,8 @@ pub(super) fn blind_findings(
         &first,
         rate_hz,
     );
-    let followed = unloaded(&sweep, take, first, share);
-    let asked: Vec<&FollowWindow> = followed
-        .windows
-        .iter()
-        .filter(|w| w.frequency_hz > LOWEST_HZ && w.frequency_hz < TOP * rate_hz && w.tonal > TONAL)
-        .collect();
+    let followed = unloaded(&sweep, take, first.clone(), share);
+    let asked = asked(&followed, rate_hz);
     if !is_followed(&asked) {
         return vec![];
     }
@@ -65,7 +61,22 @@ pub(super) fn blind_findings(
     if let Some(at_frame) = contact {
         return vec![contact_lost(name, at_frame / rate_hz)];
     }
-    what_happened(name, &sweep, take, &followed, &asked)
+    let mut happened = what_happened(name, &sweep, take, &followed, &asked);
+    if share != 0.0 && !happened.is_empty() {
+        // What happened to the recording stands in the channel as it is too. What is only there once the driver's share was taken off
+        // came from a share that hum or noise have made.
+        let plain = what_happened(name, &sweep, take, &first, &self::asked(&first, rate_hz));
+        happened.retain(|finding| plain.iter().any(|other| other.code == finding.code));
+    }
+    happened
+}
+
+/// The windows that something can be asked of.
+fn asked(followed: &Follow, rate_hz: f64) -> Vec<&FollowWindow> {
+    let asked = |w: &&FollowWindow| {
+        w.frequency_hz > LOWEST_HZ && w.frequency_hz < TOP * rate_hz && w.tonal > TONAL
+    };
+    followed.windows.iter().filter(asked).collect()
 }
 
 /// Whether the sweep that was recovered is what the recording holds.

@@ -26,6 +26,9 @@ const GATED_DB: f64 = 5.0;
 const TURNED_DB: f64 = 1.5;
 /// Noise under the stimulus at its largest over its smallest, dB.
 const WANDERS_DB: f64 = 2.0;
+/// The same in standard uncertainties of the difference: short sweeps leave few frames to a part, and of six parts the largest and the smallest
+/// are looked at.
+const WANDERS_SIGMA: f64 = 5.0;
 /// A channel whose noise rises by less than this under the stimulus is steady, dB.
 const STEADY_DB: f64 = 1.0;
 /// The driver heard through the source's own impedance: so much weaker in power and against the noise than in its own channel. Across
@@ -54,6 +57,8 @@ pub(super) struct ChannelFloor {
     under: Vec<Option<f64>>,
     /// Median over the bands, of parts of the stimulus.
     parts: Vec<f64>,
+    /// Relative standard uncertainty of one of these.
+    parts_doubt: f64,
     /// Beside the wave, over the larger of the floors under the stimulus and in the silence.
     follows: Option<f64>,
     /// Beside the wave.
@@ -260,11 +265,32 @@ fn turned(floor: &ChannelFloor) -> Option<Sign> {
     let highest = floor.parts.iter().copied().max_by(f64::total_cmp)?;
     let wanders_db = db(highest / lowest);
     let tells = lowest > ABOVE_ROUNDING * floor.rounding;
-    (tells && wanders_db > WANDERS_DB).then(|| {
+    let chance_db = db((WANDERS_SIGMA * std::f64::consts::SQRT_2 * floor.parts_doubt).exp());
+    let limit_db = if chance_db > WANDERS_DB {
+        chance_db
+    } else {
+        WANDERS_DB
+    };
+    (tells && wanders_db > limit_db).then(|| {
         let what =
             "the noise rises and falls while the stimulus plays: the gain is turned up and down";
-        sign(what, wanders_db, WANDERS_DB)
+        sign(what, wanders_db, limit_db)
     })
+}
+
+/// Relative standard uncertainty of a part's median, from how its frames scatter around it: 1.4826 times the median distance is a normal
+/// scatter's standard deviation, and a median scatters √(π/2) times as much as a mean.
+fn doubt_of_medians(parts: &[(f64, Vec<f64>)]) -> f64 {
+    let away = parts.iter().flat_map(|(middle, of_frames)| {
+        of_frames
+            .iter()
+            .filter(|v| **v > 0.0 && *middle > 0.0)
+            .map(move |v| (v / middle).ln().abs())
+    });
+    let fewest = parts.iter().map(|(_, of_frames)| of_frames.len()).min();
+    let scatter = 1.4826 * median(&mut away.collect::<Vec<f64>>()).unwrap_or(0.0);
+    let n = fewest.unwrap_or(1).max(1) as f64;
+    std::f64::consts::FRAC_PI_2.sqrt() * scatter / n.sqrt()
 }
 
 fn db(ratio: f64) -> f64 {
@@ -320,17 +346,19 @@ impl ChannelFloor {
             })
             .collect();
         let part = tellable.len().div_ceil(N_PARTS).max(FEWEST_FRAMES);
-        let parts = tellable
+        let of_parts: Vec<(f64, Vec<f64>)> = tellable
             .chunks(part)
             .filter(|frames| frames.len() >= FEWEST_FRAMES)
             .filter_map(|frames| {
-                let mut of_frames: Vec<f64> = frames
+                let of_frames: Vec<f64> = frames
                     .iter()
                     .filter_map(|f| middle(&f.bands[channel]))
                     .collect();
-                median(&mut of_frames)
+                Some((median(&mut of_frames.clone())?, of_frames))
             })
             .collect();
+        let parts_doubt = doubt_of_medians(&of_parts);
+        let parts = of_parts.into_iter().map(|(middle, _)| middle).collect();
         let of_steps = step * step / 12.0;
         let rounding = if of_steps > LEAST_NOISE {
             of_steps
@@ -354,6 +382,7 @@ impl ChannelFloor {
             quiet,
             under: medians,
             parts,
+            parts_doubt,
             follows,
             near,
             rounding,

@@ -7,27 +7,28 @@ use num_complex::Complex64;
 
 use super::glance::{Resonance, resonance};
 use crate::impedance::{ImpedanceCurve, combine, combine_on_one_jig};
-use crate::quantity::Covariance2;
+use crate::jig::CalibrationNoise;
 
 /// Scatter of the takes over their noise, as a variance, from which a resonance has moved: below, what the glance errs by is more than
 /// what alignment mends, and the noise is all there is. A resonance of Qms 5 that moves by 0.1 % gives a hundred at 60 dB.
 const MOVED: f64 = 30.0;
 
-/// One curve of a condition's takes: the mean of the takes with their resonances aligned, (F8), as unsure as the takes differ without that. `None` without any curve.
+/// One curve of a condition's takes: the mean of the takes with their resonances aligned, (F8), as unsure as the takes differ without that;
+/// and the noise of the calibration takes in it. `None` without any curve.
 ///
 /// The members are what [`combine_on_one_jig`] takes.
 pub fn mean_curve(
-    members: &[(ImpedanceCurve, Vec<Covariance2>)],
+    members: &[(ImpedanceCurve, CalibrationNoise)],
     n_conditions: usize,
-) -> Option<ImpedanceCurve> {
-    let combined = combine_on_one_jig(members, n_conditions)?;
+) -> Option<(ImpedanceCurve, CalibrationNoise)> {
+    let (combined, noise) = combine_on_one_jig(members, n_conditions)?;
     let apart = combined.curve;
     if combined.spread.is_none_or(|spread| spread < MOVED) {
-        return Some(apart);
+        return Some((apart, noise));
     }
     let curves: Vec<ImpedanceCurve> = members.iter().map(|(curve, _)| curve.clone()).collect();
     let together = combine(&aligned(&curves))?.curve;
-    Some(apart.with_impedances(together.z_ohm().to_vec()))
+    Some((apart.with_impedances(together.z_ohm().to_vec()), noise))
 }
 
 /// The curves with their resonances where they are on average: geometric means of fs, Qms and the peak's height. Covariances stay. The

@@ -5,6 +5,7 @@ use super::least_squares::{Failure, FailureReason, Options, Problem};
 use super::misfit::around;
 use super::observation::Observation;
 use super::robust;
+use super::scatter::scatter;
 use super::transform::Transform;
 use crate::circuit::{Circuit, CoilFamily, Glance, Parameter};
 use crate::quantity::SymmetricMatrix;
@@ -70,7 +71,7 @@ impl Candidate {
         let start = joint.start.clone();
         let relative = observations.iter().all(|o| o.curve.covariance().is_none());
         let fit = robust::fit(&mut joint, &start, options, relative)?;
-        let scatter = without_typed(&joint, &fit.covariance);
+        let scatter = scatter(&joint, &fit.inner, &fit.covariance, observations);
         let circuits = (0..joint.parts.len())
             .map(|p| joint.circuit(p, &fit.inner))
             .collect();
@@ -307,21 +308,6 @@ impl Candidate {
             1.0
         }
     }
-}
-
-/// Covariance of the estimates without the doubt of what was typed: C − Σ c·cᵀ/σ², with c the column of a typed unknown
-/// and σ its prior's standard uncertainty, formula (F2).
-fn without_typed(joint: &Joint, covariance: &SymmetricMatrix) -> SymmetricMatrix {
-    let mut scatter = covariance.clone();
-    for (t, sigma) in joint.typed() {
-        for i in 0..covariance.n() {
-            for j in 0..=i {
-                let typed = covariance.get(i, t) * covariance.get(j, t) / (sigma * sigma);
-                scatter.set(i, j, scatter.get(i, j) - typed);
-            }
-        }
-    }
-    scatter
 }
 
 /// Unknowns whose inner coordinate is no logarithm, so that [`UNDETERMINED`] says nothing about them.

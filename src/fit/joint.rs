@@ -88,7 +88,7 @@ pub(super) struct Part {
     sources: Vec<Source>,
     frequency_hz: Vec<f64>,
     z_ohm: Vec<Complex64>,
-    whitening: Vec<Whitening>,
+    pub whitening: Vec<Whitening>,
     /// Robust weights, one a point; multiply the squared error.
     pub weight: Vec<f64>,
 }

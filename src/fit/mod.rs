@@ -14,6 +14,7 @@ pub mod least_squares;
 mod misfit;
 mod observation;
 mod robust;
+mod scatter;
 mod second_peak;
 mod starts;
 pub mod transform;

@@ -4,6 +4,7 @@ use num_complex::Complex64;
 
 use crate::circuit::{Load, TestBox};
 use crate::impedance::ImpedanceCurve;
+use crate::jig::CalibrationNoise;
 use crate::quantity::Covariance2;
 
 /// What the cone carried.
@@ -89,6 +90,8 @@ pub struct Observation {
     pub stiffness_doubt: f64,
     /// The impedance. Without covariance every point counts as equally sure, relative to its magnitude.
     pub curve: ImpedanceCurve,
+    /// What the curve's covariance holds of the calibration takes' noise, which curves on one jig share.
+    pub calibration: CalibrationNoise,
 }
 
 /// Relative uncertainty put on the points of a curve that states none. Only relative weights matter: the fit's scatter
@@ -120,6 +123,21 @@ impl Whitening {
         })
     }
 
+    /// A covariance of the point as one of the two numbers: re·re, re·im, im·im.
+    pub(super) fn covariance(&self, of: &Covariance2) -> [f64; 3] {
+        let (k, c, r) = (self.along, self.cross, self.rest);
+        [
+            k * k * of.re_re,
+            k * (c * of.re_re + r * of.re_im),
+            c * c * of.re_re + 2.0 * c * r * of.re_im + r * r * of.im_im,
+        ]
+    }
+
+    /// How a sum `a`·first + `b`·second of the two numbers follows the error: the factor of Re Σ c·error.
+    pub(super) fn factor(&self, a: f64, b: f64) -> Complex64 {
+        Complex64::new(a * self.along + b * self.cross, -b * self.rest)
+    }
+
     pub(super) fn apply(&self, error: Complex64) -> (f64, f64) {
         (
             self.along * error.re,
@@ -149,6 +167,7 @@ impl Observation {
             loading: Loading::Free,
             stiffness_doubt: 0.0,
             curve,
+            calibration: CalibrationNoise::default(),
         }
     }
 

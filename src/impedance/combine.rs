@@ -3,6 +3,7 @@
 use num_complex::Complex64;
 
 use super::ImpedanceCurve;
+use crate::jig::CalibrationNoise;
 use crate::quantity::{Covariance2, FrequencyGrid};
 
 /// Two takes' points belong together if their frequencies agree this well; takes on shared bands agree exactly.
@@ -32,31 +33,23 @@ struct Gathered {
 }
 
 /// Combines takes made on one jig: each with its own covariance, which averages out, and with what it shares with the others (the noise of
-/// the calibration takes, ohm squared), which does not. `n_conditions` curves are to be fitted together that share it, so that each gets it as
-/// many times: their mean then has it once, see `docs/jig.md`. `None` without any curve.
+/// the calibration takes), which does not. `n_conditions` curves are to be fitted together that share it, so that each point gets it as
+/// many times: no circuit then follows it, see `docs/jig.md`. Beside the mean stands what it holds of that noise. `None` without any curve.
 pub fn combine_on_one_jig(
-    members: &[(ImpedanceCurve, Vec<Covariance2>)],
+    members: &[(ImpedanceCurve, CalibrationNoise)],
     n_conditions: usize,
-) -> Option<Combined> {
+) -> Option<(Combined, CalibrationNoise)> {
     let own: Vec<ImpedanceCurve> = members.iter().map(|(curve, _)| curve.clone()).collect();
     let mut combined = combine(&own)?;
-    let shared_at = |f_hz: f64| {
-        members.iter().find_map(|(curve, shared)| {
-            let list = curve.frequency_hz();
-            let i = list.partition_point(|&f| f < f_hz * (1.0 - SAME_FREQUENCY));
-            let same = list.get(i)? - f_hz <= SAME_FREQUENCY * f_hz;
-            shared.get(i).filter(|_| same).copied()
-        })
-    };
+    let noises: Vec<&CalibrationNoise> = members.iter().map(|(_, noise)| noise).collect();
+    let f_hz = combined.curve.frequency_hz();
+    let noise = CalibrationNoise::gathered(&noises, f_hz, n_conditions as f64);
     if let Some(own) = combined.curve.covariance() {
-        let points = own.iter().zip(combined.curve.frequency_hz());
-        let all = points.map(|(own, &f_hz)| {
-            let shared = shared_at(f_hz).unwrap_or_default();
-            own.plus(&shared.scaled(n_conditions as f64))
-        });
+        let points = own.iter().zip(f_hz);
+        let all = points.map(|(own, &f_hz)| own.plus(&noise.covariance_at(f_hz)));
         combined.curve = combined.curve.with_covariance(all.collect());
     }
-    Some(combined)
+    Some((combined, noise))
 }
 
 /// Combines curves by their covariances; curves without covariance count alike. `None` without any curve.
@@ -176,10 +169,15 @@ mod tests {
     #[test]
     fn what_takes_share_does_not_average_out() {
         const ROUNDING: f64 = 1e-12;
-        let shared = vec![Covariance2::circular(4.0); 20];
-        let member = |offset| (curve(offset, 1.0), shared.clone());
-        let both = combine_on_one_jig(&[member(0.0), member(0.1)], 3).unwrap();
+        let member = |offset| {
+            let curve = curve(offset, 1.0);
+            let noise = CalibrationNoise::circular(curve.frequency_hz(), 4.0);
+            (curve, noise)
+        };
+        let (both, noise) = combine_on_one_jig(&[member(0.0), member(0.1)], 3).unwrap();
         let got = both.curve.covariance().unwrap()[5].re_re;
+        let f_hz = both.curve.frequency_hz()[5];
+        assert!((noise.covariance_at(f_hz).re_re - 12.0).abs() < ROUNDING);
         assert!((got - (0.5 + 3.0 * 4.0)).abs() < ROUNDING, "{got}");
     }
 

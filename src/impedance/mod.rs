@@ -10,10 +10,7 @@ pub mod table;
 pub use combine::{Combined, combine, combine_on_one_jig};
 pub use curve::ImpedanceCurve;
 
-use num_complex::Complex64;
-
-use crate::jig::{Corrections, Jig};
-use crate::quantity::Covariance2;
+use crate::jig::{Apart, CalibrationNoise, Corrections, Jig};
 use crate::signal::ChannelRatio;
 
 /// The impedance at the driver's terminals that a channel ratio shows on a jig. `None` if a point has no finite value,
@@ -29,21 +26,24 @@ pub fn from_ratio(
     finite.then(|| ImpedanceCurve::new(ratio.frequency.clone(), z_ohm, Some(covariance)))?
 }
 
-/// The same, with the doubt apart: the curve has the covariance of its take's own noise only, and the list that of the calibration
-/// takes, which all takes on this jig share.
+/// The same, with the doubt apart: the curve has the covariance of its take's own noise only, beside it what the calibration takes' noise
+/// does, which all takes on this jig share.
 pub fn from_ratio_apart(
     ratio: &ChannelRatio,
     jig: &Jig,
     corrections: &Corrections,
-) -> Option<(ImpedanceCurve, Vec<Covariance2>)> {
-    let points = corrections.impedance_apart(jig, ratio);
-    let all = |(_, own, shared): &(Complex64, Covariance2, Covariance2)| own.plus(shared);
-    let finite = |point| all(point).trace().is_finite() && point.0.is_finite();
-    if !points.iter().all(finite) {
-        return None;
-    }
-    let z_ohm = points.iter().map(|point| point.0).collect();
-    let own = points.iter().map(|point| point.1).collect();
+) -> Option<(ImpedanceCurve, CalibrationNoise)> {
+    let Apart {
+        z_ohm,
+        own,
+        calibration,
+    } = corrections.impedance_apart(jig, ratio);
     let curve = ImpedanceCurve::new(ratio.frequency.clone(), z_ohm, Some(own))?;
-    Some((curve, points.iter().map(|point| point.2).collect()))
+    let finite = |i: usize| {
+        let own = curve.covariance().is_some_and(|c| c[i].trace().is_finite());
+        let f_hz = curve.frequency_hz()[i];
+        own && curve.z_ohm()[i].is_finite() && calibration.covariance_at(f_hz).trace().is_finite()
+    };
+    let all = (0..curve.n_points()).all(finite);
+    all.then_some((curve, calibration))
 }

@@ -1,10 +1,12 @@
 //! Calibration takes and the one correction that they make: (J4) to (J7).
 
+use std::sync::Arc;
+
 use num_complex::Complex64;
 
 use super::model::{Model, Solved, Standard};
 use super::three_term::Ratios;
-use super::{Jig, SmoothRatio};
+use super::{CalibrationNoise, Jig, SmoothRatio};
 use crate::quantity::Covariance2;
 use crate::signal::ChannelRatio;
 
@@ -25,11 +27,11 @@ pub enum Calibration<'a> {
 /// What the calibration takes say about the jig.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Corrections {
-    same_node: Option<SmoothRatio>,
+    same_node: Option<Arc<SmoothRatio>>,
     /// The check resistor, with its resistance, ohm.
-    check: Option<(SmoothRatio, f64)>,
-    short: Option<SmoothRatio>,
-    open: Option<SmoothRatio>,
+    check: Option<(Arc<SmoothRatio>, f64)>,
+    short: Option<Arc<SmoothRatio>>,
+    open: Option<Arc<SmoothRatio>>,
 }
 
 /// The jig at one frequency, as calibration takes and typed values tell it together.
@@ -78,7 +80,7 @@ impl Corrections {
     /// The jig at one frequency. With open leads, shorted leads and a check resistor this is what they say if the sense
     /// resistor is as typed.
     pub fn state(&self, jig: &Jig, frequency_hz: f64) -> JigState {
-        let measured = self.measured(frequency_hz);
+        let measured = measured(&self.takes(), frequency_hz);
         let ratios: Vec<_> = measured.iter().map(|(s, h, _)| (*s, *h)).collect();
         let Solved { model, .. } = Model::typed(jig).solved(&ratios);
         JigState {
@@ -90,44 +92,51 @@ impl Corrections {
 
     /// The impedance at the driver's terminals for each point of a ratio, with its covariance: (J4), (J7).
     pub fn impedance(&self, jig: &Jig, ratio: &ChannelRatio) -> (Vec<Complex64>, Vec<Covariance2>) {
-        let points = self.impedance_apart(jig, ratio).into_iter();
-        points
-            .map(|(z_ohm, own, shared)| (z_ohm, own.plus(&shared)))
-            .unzip()
+        let apart = self.impedance_apart(jig, ratio);
+        let both = apart.own.iter().zip(&apart.calibration.covariance);
+        let covariance = both.map(|(own, shared)| own.plus(shared)).collect();
+        (apart.z_ohm, covariance)
     }
 
-    /// The same with the doubt apart: for each point the impedance, the covariance that comes from the ratio, and the one that comes
-    /// from the calibration takes.
-    pub fn impedance_apart(
-        &self,
-        jig: &Jig,
-        ratio: &ChannelRatio,
-    ) -> Vec<(Complex64, Covariance2, Covariance2)> {
+    /// The same with the doubt apart.
+    pub fn impedance_apart(&self, jig: &Jig, ratio: &ChannelRatio) -> Apart {
         // Without calibration takes the jig is the same at all frequencies.
         let typed = self.is_empty().then(|| self.standards(jig, &[]));
-        let points = ratio
-            .frequency
-            .as_slice()
-            .iter()
-            .zip(ratio.h.iter().zip(&ratio.covariance));
-        points
-            .map(|(&f_hz, (&h, covariance))| {
-                let measured = self.measured(f_hz);
-                let (standards, slopes) = typed.unwrap_or_else(|| self.standards(jig, &measured));
-                let at = standards.impedance(h);
-                let mut shared = Covariance2::default();
-                for (k, (_, _, own)) in measured.iter().enumerate() {
-                    let by: Complex64 = at
-                        .by_standard
-                        .iter()
-                        .zip(&slopes)
-                        .map(|(by, follows)| by * follows[k])
-                        .sum();
-                    shared = shared.plus(&own.through(by));
-                }
-                (at.z_ohm, covariance.through(at.by_ratio), shared)
-            })
-            .collect()
+        let f_hz = ratio.frequency.as_slice();
+        let takes = self.takes();
+        let mut apart = Apart {
+            z_ohm: vec![],
+            own: vec![],
+            calibration: CalibrationNoise {
+                frequency_hz: f_hz.to_vec(),
+                covariance: vec![],
+                takes: takes
+                    .iter()
+                    .map(|(take, _)| (Arc::clone(take), vec![]))
+                    .collect(),
+            },
+        };
+        let points = f_hz.iter().zip(ratio.h.iter().zip(&ratio.covariance));
+        for (&f_hz, (&h, covariance)) in points {
+            let measured = measured(&takes, f_hz);
+            let (standards, slopes) = typed.unwrap_or_else(|| self.standards(jig, &measured));
+            let at = standards.impedance(h);
+            let mut shared = Covariance2::default();
+            for (k, (_, _, own)) in measured.iter().enumerate() {
+                let by: Complex64 = at
+                    .by_standard
+                    .iter()
+                    .zip(&slopes)
+                    .map(|(by, follows)| by * follows[k])
+                    .sum();
+                shared = shared.plus(&own.through(by));
+                apart.calibration.takes[k].1.push(by);
+            }
+            apart.z_ohm.push(at.z_ohm);
+            apart.own.push(covariance.through(at.by_ratio));
+            apart.calibration.covariance.push(shared);
+        }
+        apart
     }
 
     fn is_empty(&self) -> bool {
@@ -135,8 +144,8 @@ impl Corrections {
         self.check.is_none() && ratios.into_iter().all(Option::is_none)
     }
 
-    /// The measured standards at one frequency: ratio and covariance.
-    fn measured(&self, frequency_hz: f64) -> Vec<(Standard, Complex64, Covariance2)> {
+    /// The calibration takes that are used, each with what was in the driver's place.
+    fn takes(&self) -> Vec<(&Arc<SmoothRatio>, Standard)> {
         let check = self.check.as_ref();
         let kinds = [
             (self.same_node.as_ref(), Standard::SameNode),
@@ -149,10 +158,7 @@ impl Corrections {
         ];
         kinds
             .into_iter()
-            .filter_map(|(ratio, standard)| {
-                let (h, doubt) = ratio?.at(frequency_hz);
-                Some((standard, h, doubt))
-            })
+            .filter_map(|(ratio, standard)| Some((ratio?, standard)))
             .collect()
     }
 
@@ -191,7 +197,32 @@ impl Corrections {
     }
 }
 
-fn smooth(ratio: &ChannelRatio) -> Option<SmoothRatio> {
+/// Impedances with the doubt of the take's own ratio and that of the calibration takes apart. The lists have the ratio's length.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Apart {
+    /// At the driver's terminals, ohm.
+    pub z_ohm: Vec<Complex64>,
+    /// What the take's own noise does, ohm squared.
+    pub own: Vec<Covariance2>,
+    /// What the noise of the calibration takes does.
+    pub calibration: CalibrationNoise,
+}
+
+/// The measured standards at one frequency: ratio and covariance.
+fn measured(
+    takes: &[(&Arc<SmoothRatio>, Standard)],
+    frequency_hz: f64,
+) -> Vec<(Standard, Complex64, Covariance2)> {
+    takes
+        .iter()
+        .map(|(ratio, standard)| {
+            let (h, doubt) = ratio.at(frequency_hz);
+            (*standard, h, doubt)
+        })
+        .collect()
+}
+
+fn smooth(ratio: &ChannelRatio) -> Option<Arc<SmoothRatio>> {
     let frequency_hz = ratio.frequency.as_slice();
-    SmoothRatio::new(frequency_hz, ratio.h.clone(), ratio.covariance.clone())
+    SmoothRatio::new(frequency_hz, ratio.h.clone(), ratio.covariance.clone()).map(Arc::new)
 }

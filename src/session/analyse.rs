@@ -295,7 +295,9 @@ fn spread(
             .about(group.name.clone()),
         );
     }
-    combine_on_one_jig(&measured.curves_apart(group, value), 1)?.spread
+    combine_on_one_jig(&measured.curves_apart(group, value), 1)?
+        .0
+        .spread
 }
 
 /// Curves that begin too close to their resonances; without `seen`, those that have none because they begin above it.

@@ -16,9 +16,8 @@ use crate::faults::{Facts, noise_finding, recording_findings, touching};
 use crate::finding::{Code, Finding, Severity};
 use crate::fit::{Observation, mean_curve};
 use crate::impedance::{ImpedanceCurve, from_ratio, from_ratio_apart};
-use crate::jig::{Calibration, Corrections, Jig, Wiring};
+use crate::jig::{Calibration, CalibrationNoise, Corrections, Jig, Wiring};
 use crate::progress::Watcher;
-use crate::quantity::Covariance2;
 use crate::signal::{ChannelRatio, LeftOut, RatioSettings, SignalError, channel_ratio, sum};
 
 /// Area that stands in for an unknown cone, m². Vas does not depend on it.
@@ -398,12 +397,12 @@ impl Measured {
             .collect()
     }
 
-    /// The curves of a driver group's members with their own noise only, each with the covariance that all takes on the jig share.
+    /// The curves of a driver group's members with their own noise only, each with the noise that all takes on the jig share.
     pub fn curves_apart(
         &self,
         group: &Group,
         value: &dyn Fn(Which) -> f64,
-    ) -> Vec<(ImpedanceCurve, Vec<Covariance2>)> {
+    ) -> Vec<(ImpedanceCurve, CalibrationNoise)> {
         let jig = self.wiring.map(|wiring| {
             let jig = self.jig(wiring, value);
             (jig, self.corrections(value, false))
@@ -412,7 +411,7 @@ impl Measured {
             (Reading::Ratio(ratio), Some((jig, corrections))) => {
                 from_ratio_apart(&self.timed(ratio, value), jig, corrections)
             }
-            (Reading::Table(curve), _) => Some((curve.clone(), vec![])),
+            (Reading::Table(curve), _) => Some((curve.clone(), CalibrationNoise::default())),
             (Reading::Ratio(_), None) => None,
         };
         group.members.iter().filter_map(apart).collect()
@@ -432,13 +431,15 @@ impl Measured {
             .filter(|(_, group)| use_group(group));
         groups
             .filter_map(|(i, group)| {
-                let curve = mean_curve(&self.curves_apart(group, value), n_conditions)?;
+                let (curve, calibration) =
+                    mean_curve(&self.curves_apart(group, value), n_conditions)?;
                 let loading = loading(group, i, &curve, value);
                 Some(Observation {
                     name: group.name.clone(),
                     loading,
                     stiffness_doubt: stiffness_doubt(group, &self.driver),
                     curve,
+                    calibration,
                 })
             })
             .collect()

@@ -1,0 +1,156 @@
+//! What the noise of the calibration takes does to a curve: (J9).
+//!
+//! A calibration take is smoothed, and serves all curves of a session. Its noise is therefore the same over a third of an octave and in all
+//! takes. A resonance narrower than that hardly moves by it, and nothing that all curves tell gets surer by their number.
+
+use std::sync::Arc;
+
+use num_complex::Complex64;
+
+use super::SmoothRatio;
+use crate::quantity::{Covariance2, SymmetricMatrix};
+
+/// Two points belong together if their frequencies agree this well.
+const SAME_FREQUENCY: f64 = 1e-9;
+
+/// The noise of the calibration takes in the points of one curve. All lists but that of the takes have a curve's length.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct CalibrationNoise {
+    /// Ascending, Hz.
+    pub(super) frequency_hz: Vec<f64>,
+    /// What each point answers for, ohm squared.
+    pub(super) covariance: Vec<Covariance2>,
+    /// The takes, and how a point of the curve follows the smoothed ratio there, ohm.
+    pub(super) takes: Vec<(Arc<SmoothRatio>, Vec<Complex64>)>,
+}
+
+/// One curve's part in several sums: for each sum q the factors of q = Re Σ_i c_i·Z_i, and the noise in those points. The noise may cover
+/// points that the sums leave out, which count as zero there.
+pub struct Summed<'a> {
+    /// The noise in the curve.
+    pub noise: &'a CalibrationNoise,
+    /// Frequencies that the factors belong to, Hz.
+    pub frequency_hz: &'a [f64],
+    /// The factors, one list for each sum.
+    pub factors: Vec<Vec<Complex64>>,
+}
+
+impl CalibrationNoise {
+    /// Whether no calibration take had a part in the curve.
+    pub fn is_empty(&self) -> bool {
+        self.takes.is_empty()
+    }
+
+    /// What the point at a frequency answers for, ohm squared; nothing where the curve has no such point.
+    pub fn covariance_at(&self, frequency_hz: f64) -> Covariance2 {
+        self.index(frequency_hz)
+            .and_then(|i| self.covariance.get(i).copied())
+            .unwrap_or_default()
+    }
+
+    /// The same for `frequency_hz`, from whichever of several curves on one jig has the point, answering for `times` as much.
+    pub fn gathered(curves: &[&Self], frequency_hz: &[f64], times: f64) -> Self {
+        let Some(first) = curves.iter().find(|curve| !curve.is_empty()) else {
+            return Self::default();
+        };
+        let mut takes: Vec<_> = first
+            .takes
+            .iter()
+            .map(|(take, _)| (Arc::clone(take), vec![]))
+            .collect();
+        let mut covariance = vec![];
+        for &f_hz in frequency_hz {
+            let found = curves
+                .iter()
+                .find_map(|curve| Some((curve, curve.index(f_hz)?)));
+            let at = |own: &Covariance2| own.scaled(times);
+            covariance.push(
+                found
+                    .map(|(curve, i)| at(&curve.covariance[i]))
+                    .unwrap_or_default(),
+            );
+            for (k, (_, by)) in takes.iter_mut().enumerate() {
+                let there = found.and_then(|(curve, i)| curve.takes.get(k)?.1.get(i).copied());
+                by.push(there.unwrap_or_default());
+            }
+        }
+        Self {
+            frequency_hz: frequency_hz.to_vec(),
+            covariance,
+            takes,
+        }
+    }
+
+    /// Noise of no take in particular, for tests of what is done with it.
+    #[cfg(test)]
+    pub(crate) fn circular(frequency_hz: &[f64], variance_ohm2: f64) -> Self {
+        let take = SmoothRatio::new(
+            frequency_hz,
+            vec![Complex64::ONE; frequency_hz.len()],
+            vec![Covariance2::circular(variance_ohm2); frequency_hz.len()],
+        );
+        let by = vec![Complex64::ONE; frequency_hz.len()];
+        Self {
+            frequency_hz: frequency_hz.to_vec(),
+            covariance: vec![Covariance2::circular(variance_ohm2); frequency_hz.len()],
+            takes: take
+                .into_iter()
+                .map(|take| (Arc::new(take), by.clone()))
+                .collect(),
+        }
+    }
+
+    fn index(&self, frequency_hz: f64) -> Option<usize> {
+        let low = frequency_hz * (1.0 - SAME_FREQUENCY);
+        let i = self.frequency_hz.partition_point(|&f| f < low);
+        let there = *self.frequency_hz.get(i)?;
+        (there - frequency_hz <= SAME_FREQUENCY * frequency_hz).then_some(i)
+    }
+}
+
+/// Covariance that the noise of the calibration takes gives to sums over curves of one jig, (J9): q_m = Σ over the curves. Every curve has a
+/// list of factors for each of the `n` sums.
+pub fn covariance_of_sums(n: usize, curves: &[Summed<'_>]) -> SymmetricMatrix {
+    let mut covariance = SymmetricMatrix::zero(n);
+    let n_takes = curves.iter().map(|curve| curve.noise.takes.len()).max();
+    for k in 0..n_takes.unwrap_or(0) {
+        let mut all: Option<Vec<Vec<Complex64>>> = None;
+        let mut variances = vec![];
+        for curve in curves {
+            let Some((take, by)) = curve.noise.takes.get(k) else {
+                continue;
+            };
+            let follows: Vec<Complex64> = curve
+                .frequency_hz
+                .iter()
+                .map(|&f_hz| curve.noise.index(f_hz).map(|i| by[i]).unwrap_or_default())
+                .collect();
+            let factors: Vec<Vec<Complex64>> = curve
+                .factors
+                .iter()
+                .map(|list| list.iter().zip(&follows).map(|(c, by)| c * by).collect())
+                .collect();
+            let raw = take.by_raw_point(curve.frequency_hz, &factors);
+            match &mut all {
+                None => {
+                    variances = take.raw_variances().collect();
+                    all = Some(raw);
+                }
+                Some(all) => {
+                    for (sum, more) in all.iter_mut().flatten().zip(raw.iter().flatten()) {
+                        *sum += more;
+                    }
+                }
+            }
+        }
+        let all = all.unwrap_or_default();
+        for (i, a) in all.iter().enumerate() {
+            for (j, b) in all.iter().enumerate().take(i + 1) {
+                let products = a.iter().zip(b).zip(&variances);
+                let sum: f64 = products.map(|((a, b), v)| v * (a * b.conj()).re).sum();
+                covariance.set(i, j, covariance.get(i, j) + sum);
+            }
+        }
+    }
+    covariance
+}
