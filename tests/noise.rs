@@ -204,6 +204,89 @@ fn runs(label: &str, wiring: Wiring, sense_ohm: f64) {
     assert!(missed.is_empty(), "{label}: {missed:?}");
 }
 
+/// Standard uncertainties by which results err where a noisy same-node take calibrates quiet takes of the driver in three conditions: the
+/// noise that all of them share counts as often as it is there.
+#[test]
+fn the_calibrations_noise_counts_once() {
+    const N: u64 = if cfg!(debug_assertions) { 25 } else { 120 };
+    let driver = drivers().iter().find(|d| d.label == "Turnstone 3").unwrap();
+    let jig = Jig::new(Wiring::AcrossDriver, 47.0);
+    let stimulus = sweep(2.0, jig.rate_hz);
+    let recorded = |mounting: &Mounting| {
+        let Data::Recording(take) = jig.driver(driver, mounting, &stimulus, 0) else {
+            unreachable!()
+        };
+        take
+    };
+    let added_mass_kg = common::good_mass(driver);
+    let volume_m3 = 0.5 * driver.truth().vas_m3(common::AIR.bulk_modulus_pa());
+    let boxed = Mounting::TestBox {
+        volume_m3,
+        rho_c2_pa: common::AIR.bulk_modulus_pa(),
+        air_load_kg: 0.0,
+        inverse_ql: 0.0,
+    };
+    let clean = [
+        (Condition::FreeAir, recorded(&Mounting::FreeAir)),
+        (
+            Condition::AddedMass {
+                mass_kg: common::exact(added_mass_kg),
+            },
+            recorded(&Mounting::AddedMass { added_mass_kg }),
+        ),
+        (
+            Condition::TestBox {
+                volume_m3: common::exact(volume_m3),
+            },
+            recorded(&boxed),
+        ),
+    ];
+    let Data::Recording(same_node) = jig.record(&Element::SameNode, &stimulus, 0) else {
+        unreachable!()
+    };
+    let sigma = |take: &Take, db: f64| {
+        [take.source(), take.driver()].map(|v| 10.0_f64.powf(-db / 20.0) * rms(v))
+    };
+    let truth = driver.truth();
+    let truth = [truth.fs_hz, truth.qms, truth.qes, truth.re_ohm];
+    let mut squares = [0.0; 4];
+    for seed in 0..N {
+        let mut takes = vec![take(
+            "same-node",
+            Condition::SameNode,
+            Data::Recording(noisy(&same_node, sigma(&same_node, 50.0), 100 + seed)),
+        )];
+        for (i, (condition, clean)) in clean.iter().enumerate() {
+            let seed = 1000 * (i as u64 + 1) + seed;
+            let data = Data::Recording(noisy(clean, sigma(clean, 70.0), seed));
+            takes.push(take(&format!("driver-{i}"), *condition, data));
+        }
+        let sheet = analyse(session(&jig, driver.sd_m2, takes), &mut Unwatched).unwrap();
+        for (i, key) in KEYS.iter().enumerate() {
+            let entry = sheet
+                .parameters
+                .get(*key)
+                .unwrap_or_else(|| panic!("seed {seed}: {:?}", sheet.findings));
+            let off = (entry.value - truth[i]) / entry.standard_uncertainty.unwrap();
+            squares[i] += off * off;
+        }
+    }
+    for (i, key) in KEYS.iter().enumerate() {
+        let error_u = (squares[i] / N as f64).sqrt();
+        println!(
+            "calibration's noise: {:4} errs by {error_u:.2} u (rms)",
+            key.as_str()
+        );
+        // The scatter of N runs is uncertain by 1/√(2N): three of these, and 15 % for all else.
+        let slack = 1.15 + 3.0 / (2.0 * N as f64).sqrt();
+        assert!(
+            (1.0 / slack..slack).contains(&error_u),
+            "{}: {error_u}",
+            key.as_str()
+        );
+    }
+}
+
 #[test]
 fn scatter_is_near_the_bound_and_intervals_cover() {
     runs("Turnstone 3", Wiring::AcrossDriver, 47.0);

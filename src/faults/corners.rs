@@ -1,7 +1,7 @@
 //! AC couplings of the two inputs that differ, seen on a driver's curve alone.
 //!
 //! Corners of f1 and f2 multiply the ratio by (f − jf1)/(f − jf2), near 1 − j(f1 − f2)/f: an imaginary part that grows as 1/f
-//! towards low frequencies, (J8). A driver's own is odd in x = f/fs: x/(1 − x²) of the motional branch, its cube of the losses, x of the coil.
+//! towards low frequencies, (J9). A driver's own is odd in x = f/fs: x/(1 − x²) of the motional branch, its cube of the losses, x of the coil.
 
 use super::shape::Shape;
 use super::statistics::median;

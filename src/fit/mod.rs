@@ -1,7 +1,7 @@
 //! Curves and a circuit become an outcome: a joint fit over all takes of a driver, and the choice of circuit.
 //!
 //! The first observation is the free-air one. Nothing here knows what a parameter means to a box designer; that is
-//! [`crate::parameters`]. Formulas (F1) to (F8) are in `docs/fit.md`.
+//! [`crate::parameters`]. Formulas (F1) to (F11) are in `docs/fit.md`.
 
 mod align;
 mod candidate;

@@ -1,4 +1,6 @@
-//! How far the estimates scatter: (F3), (F4).
+//! How far the estimates scatter: (F11).
+//!
+//! Formulas stand in `docs/fit.md`.
 //!
 //! The fit weighs each point by all the doubt in it. That is also how far the estimates scatter as long as the points err on their own. The
 //! calibration takes' noise is the same over many points and in all curves; what it does is therefore followed from its source.

@@ -1,4 +1,4 @@
-//! What the noise of the calibration takes does to a curve: (J9).
+//! What the noise of the calibration takes does to a curve: (J8).
 //!
 //! A calibration take is smoothed, and serves all curves of a session. Its noise is therefore the same over a third of an octave and in all
 //! takes. A resonance narrower than that hardly moves by it, and nothing that all curves tell gets surer by their number.
@@ -108,7 +108,7 @@ impl CalibrationNoise {
     }
 }
 
-/// Covariance that the noise of the calibration takes gives to sums over curves of one jig, (J9): q_m = Σ over the curves. Every curve has a
+/// Covariance that the noise of the calibration takes gives to sums over curves of one jig, (J8): q_m = Σ over the curves. Every curve has a
 /// list of factors for each of the `n` sums.
 pub fn covariance_of_sums(n: usize, curves: &[Summed<'_>]) -> SymmetricMatrix {
     let mut covariance = SymmetricMatrix::zero(n);
@@ -153,4 +153,89 @@ pub fn covariance_of_sums(n: usize, curves: &[Summed<'_>]) -> SymmetricMatrix {
         }
     }
     covariance
+}
+
+#[cfg(test)]
+mod tests {
+    use rand_distr::{Distribution, StandardNormal};
+    use rand_pcg::Pcg64;
+    use rand_pcg::rand_core::SeedableRng;
+
+    use super::*;
+
+    /// Two curves with one noisy take: the sums over what it smooths scatter as (J8) says. The first sum changes sign within the stretch
+    /// that is smoothed, as fs does over a resonance, and hardly moves; the second is a mean over both curves, which moves with both.
+    #[test]
+    fn sums_scatter_as_stated() {
+        let f_hz: Vec<f64> = (0..600).map(|i| 20.0 + 0.5 * f64::from(i)).collect();
+        let deviation = 1e-3;
+        let mut generator = Pcg64::seed_from_u64(11);
+        let mut part = || {
+            deviation
+                * <StandardNormal as Distribution<f64>>::sample(&StandardNormal, &mut generator)
+        };
+        let mut take = || {
+            let values = (0..600).map(|_| Complex64::new(1.0 + part(), part()));
+            let covariance = vec![Covariance2::circular(deviation * deviation); 600];
+            Arc::new(SmoothRatio::new(&f_hz, values.collect(), covariance).unwrap())
+        };
+        let by = |turn: f64| -> Vec<Complex64> {
+            f_hz.iter()
+                .map(|f| Complex64::from_polar(30.0, turn * f / 100.0))
+                .collect()
+        };
+        let curve = |take: &Arc<SmoothRatio>, turn: f64| CalibrationNoise {
+            frequency_hz: f_hz.clone(),
+            covariance: vec![Covariance2::default(); 600],
+            takes: vec![(Arc::clone(take), by(turn))],
+        };
+        let narrow =
+            |f: &f64| Complex64::new((f - 100.0) / (1.0 + ((f - 100.0) / 2.0).powi(2)), 0.0);
+        let mean = |_: &f64| Complex64::new(1.0 / 1200.0, 0.0);
+        let factors: Vec<Vec<Complex64>> = vec![
+            f_hz.iter().map(narrow).collect(),
+            f_hz.iter().map(mean).collect(),
+        ];
+        let first = take();
+        let noises = [curve(&first, 0.0), curve(&first, 0.5)];
+        let curves = noises.each_ref().map(|noise| Summed {
+            noise,
+            frequency_hz: &f_hz,
+            factors: factors.clone(),
+        });
+        let stated = covariance_of_sums(2, &curves);
+        const N: usize = 400;
+        let mut found = [[0.0; 2]; 2];
+        for _ in 0..N {
+            let take = take();
+            let mut sums = [0.0; 2];
+            for turn in [0.0, 0.5] {
+                let errors = f_hz
+                    .iter()
+                    .zip(by(turn))
+                    .map(|(&f, by)| by * (take.at(f).0 - 1.0));
+                for (i, error) in errors.enumerate() {
+                    for (sum, list) in sums.iter_mut().zip(&factors) {
+                        *sum += (list[i] * error).re;
+                    }
+                }
+            }
+            for i in 0..2 {
+                for j in 0..2 {
+                    found[i][j] += sums[i] * sums[j] / N as f64;
+                }
+            }
+        }
+        for i in 0..2 {
+            // A variance of 400 is uncertain by √(2/400) = 7 %: three of these.
+            const STATISTICAL: f64 = 0.21;
+            let ratio = found[i][i] / stated.get(i, i);
+            assert!((ratio - 1.0).abs() < STATISTICAL, "sum {i}: {ratio}");
+        }
+        let correlation = |a: f64, b: f64, ab: f64| ab / (a * b).sqrt();
+        let is = correlation(found[0][0], found[1][1], found[0][1]);
+        let said = correlation(stated.get(0, 0), stated.get(1, 1), stated.get(0, 1));
+        // 1/√400, three times.
+        assert!((is - said).abs() < 0.15, "{is} {said}");
+    }
 }

@@ -46,7 +46,7 @@ impl SmoothRatio {
     }
 
     /// How far sums over smoothed values follow each raw point: for q = Σ_i c_i·value(f_i), with one list of c for each q, the derivative
-    /// of q by each raw point, (J9).
+    /// of q by each raw point, (J8).
     ///
     /// A smoothed value is its raw points times a parabola. Sums of parabolas are parabolas, so that each stretch is entered where it
     /// begins and taken off where it ends, and nothing is summed twice.
