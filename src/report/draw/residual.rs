@@ -4,9 +4,8 @@ use super::axis::{Panel, ends, range, round_3, ticks};
 use super::canvas::{Align, Canvas, Ink};
 use super::trace::{Trace, thinned};
 use super::{PlotText, Size};
+use crate::quantity::COVERAGE_95;
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
 /// The scale leaves out this part of the points, the farthest: one wild point would flatten all others.
 const LEFT_OUT: f64 = 0.005;
 const DOT_RADIUS: f64 = 1.3;
