@@ -216,6 +216,7 @@ fn what_is_unknown_is_shown_as_unknown() {
     fs.setup_uncertainty = None;
     fs.interval_95 = None;
     fs.standard_uncertainty = None;
+    let shown = format_estimate(fs.value, None, Key::Fs.display_unit()).value;
     sheet.parameters.set(Key::Fs, fs);
     sheet.dimensions = Some(Dimensions {
         flange_m: Some(0.1185),
@@ -230,7 +231,8 @@ fn what_is_unknown_is_shown_as_unknown() {
         "the volume says why it cannot tell"
     );
     assert!(page.contains("118.5 mm") && page.contains("<td>unknown</td>"));
-    assert!(page.contains("doubt unknown"));
+    let said = format!("fs is {shown} Hz, doubt unknown");
+    assert!(page.contains(&said), "{said}");
 }
 
 #[test]
@@ -303,6 +305,38 @@ fn several_sheets_are_laid_over_each_other_and_compared() {
         }
         assert_eq!(plots(&units).unwrap().len(), 1 + 3 * n);
     }
+}
+
+/// Several sheets are printed in short, and the page says what it leaves out.
+#[test]
+fn what_several_sheets_leave_off_paper_is_said() {
+    let one = page(&[sheet()]);
+    assert!(!one.contains("class=\"off-paper\"") && !one.contains("On paper each sheet"));
+    let several = page(&units(3));
+    assert_eq!(
+        several.matches("On paper each sheet is shortened").count(),
+        1
+    );
+    for id in ["residuals", "plane", "budget", "how"] {
+        for i in 1..=3 {
+            let at = several.find(&format!("id=\"{i}-{id}\"")).unwrap();
+            let opened = several[..at].rfind("<div class=\"off-paper\">").unwrap();
+            assert!(
+                !several[opened..at].contains("</div>\n<section"),
+                "{i}-{id}"
+            );
+        }
+    }
+    // What holds for every sheet is said once, what is about one of them with it.
+    for said in ["These are small-signal values", "A suspension changes"] {
+        assert_eq!(one.matches(said).count(), 1);
+        assert_eq!(several.matches(said).count(), 1);
+    }
+    let mut sheets = units(2);
+    sheets[1].parameters.vas = None;
+    let page = page(&sheets);
+    let at = page.find("Without Vas no box can be designed").unwrap();
+    assert!(page[..at].contains("id=\"2-cautions\"") && !page.contains("id=\"1-cautions\""));
 }
 
 #[test]
@@ -566,6 +600,19 @@ fn a_browser_has_nothing_to_say_against_it() {
             .arg(page.with_extension("page")));
         let info = run(Command::new("pdfinfo").arg(&pdf));
         assert!(info.contains("A4"), "{info}");
+        // A page of its own for the comparison, two for each of several sheets, four for a sheet alone.
+        let most = match page.file_stem().and_then(|stem| stem.to_str()) {
+            Some("two") => 6,
+            Some("five") => 12,
+            _ => 4,
+        };
+        let n_pages = info.lines().find_map(|line| line.strip_prefix("Pages:"));
+        let n_pages: usize = n_pages.unwrap().trim().parse().unwrap();
+        assert!(
+            n_pages <= most,
+            "{}: {n_pages} printed pages",
+            pdf.display()
+        );
     }
     println!("screenshots and printed pages are in {}", out.display());
 }

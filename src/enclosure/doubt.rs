@@ -1,7 +1,6 @@
 //! A figure with its doubt in two parts.
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
+use crate::quantity::COVERAGE_95;
 
 /// A figure, SI, with its standard uncertainties; `None` where nobody knows one.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -127,6 +127,32 @@ pub struct Shown {
     pub unit: &'static str,
 }
 
+impl Shown {
+    /// `95.0 ± 1.9 Hz`, or `95.00 Hz, doubt unknown`.
+    ///
+    /// ```
+    /// use farcone::quantity::{DisplayUnit, format_estimate};
+    /// let fs = |u| format_estimate(95.0, u, DisplayUnit::Hertz).with_doubt();
+    /// assert_eq!(fs(Some(1.9)), "95.0 ± 1.9 Hz");
+    /// assert_eq!(fs(None), "95.00 Hz, doubt unknown");
+    /// ```
+    pub fn with_doubt(&self) -> String {
+        let Self {
+            value,
+            plus_minus,
+            unit,
+        } = self;
+        let space = if unit.is_empty() { "" } else { " " };
+        match plus_minus.as_str() {
+            "unknown" => format!("{value}{space}{unit}, doubt unknown"),
+            doubt => format!("{value} ± {doubt}{space}{unit}"),
+        }
+    }
+}
+
+/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
+pub const COVERAGE_95: f64 = 1.96;
+
 /// Digits for a value whose uncertainty is not known.
 const DIGITS_OF_UNKNOWN: i32 = 4;
 /// No value is shown to more significant digits than this, however small its uncertainty: no bench measures better.

@@ -12,7 +12,7 @@ mod text;
 mod unit;
 
 pub use covariance::{Covariance2, SymmetricMatrix};
-pub use display::{DisplayUnit, Shown, format_estimate};
+pub use display::{COVERAGE_95, DisplayUnit, Shown, format_estimate};
 pub use estimate::{Estimate, Spread, Stated};
 pub use grid::{FrequencyGrid, GridError};
 pub use plain::{is_invisible, listed, plain_line};

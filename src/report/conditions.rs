@@ -1,20 +1,18 @@
 //! Conditions and jig, levels, mounting dimensions, what was measured and derived, cautions, origin.
 
 use super::draw::load_unit;
-use super::markup::{Cell, Level, Table, escaped, paragraph, remark, section};
+use super::markup::{Cell, Level, Table, escaped, off_paper, paragraph, remark, section};
 use crate::parameters::Key;
-use crate::quantity::{DisplayUnit, format_estimate, listed};
+use crate::quantity::{COVERAGE_95, DisplayUnit, Shown, format_estimate, listed};
 use crate::sheet::{Sheet, StatedEntry, ValueEntry};
 
 /// 0 °C in kelvin.
 const ZERO_CELSIUS_K: f64 = 273.15;
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
 
 pub fn sections(sheet: &Sheet, id: &str, level: Level) -> String {
     let mut out = conditions(sheet, id, level);
     out.push_str(&levels(sheet, id, level));
-    out.push_str(&measured_and_derived(sheet, id, level));
+    out.push_str(&off_paper(&measured_and_derived(sheet, id, level), level));
     out.push_str(&dimensions(sheet, id, level));
     out.push_str(&cautions(sheet, id, level));
     out.push_str(&origin(sheet, id, level));
@@ -34,21 +32,9 @@ fn facts(id: &str, caption: &str, facts: &[(&str, String)]) -> String {
     .rows(&rows)
 }
 
-fn with_doubt(value: f64, u: Option<f64>, unit: DisplayUnit) -> String {
-    let shown = format_estimate(value, u.map(|u| COVERAGE_95 * u), unit);
-    let unit = if shown.unit.is_empty() {
-        String::new()
-    } else {
-        format!(" {}", shown.unit)
-    };
-    match shown.plus_minus.as_str() {
-        "unknown" => format!("{}{unit}, doubt unknown", shown.value),
-        doubt => format!("{} ± {doubt}{unit}", shown.value),
-    }
-}
-
 fn stated(entry: &StatedEntry, unit: DisplayUnit) -> String {
-    with_doubt(entry.value, entry.standard_uncertainty, unit)
+    let half_width = entry.standard_uncertainty.map(|u| COVERAGE_95 * u);
+    format_estimate(entry.value, half_width, unit).with_doubt()
 }
 
 /// What a take was made with.
@@ -67,13 +53,12 @@ fn conditions(sheet: &Sheet, id: &str, level: Level) -> String {
         .standard_uncertainty
         .map(|u| COVERAGE_95 * u);
     let celsius = air.temperature.value - ZERO_CELSIUS_K;
-    let shown = format_estimate(celsius, u, DisplayUnit::Plain);
-    let doubt = match shown.plus_minus.as_str() {
-        "unknown" => String::from(" °C, doubt unknown"),
-        doubt => format!(" ± {doubt} °C"),
+    let celsius = Shown {
+        unit: "°C",
+        ..format_estimate(celsius, u, DisplayUnit::Plain)
     };
     let mut rows = vec![
-        ("temperature", format!("{}{doubt}", shown.value)),
+        ("temperature", celsius.with_doubt()),
         ("pressure", stated(&air.pressure, DisplayUnit::Hectopascal)),
         (
             "relative humidity",
@@ -333,6 +318,13 @@ fn dimensions(sheet: &Sheet, id: &str, level: Level) -> String {
     )
 }
 
+/// What holds for every sheet.
+const COMMON_CAUTIONS: [&str; 2] = [
+    "These are small-signal values: they say how the driver behaves quietly, not how loud or how far it may be driven.",
+    "A suspension changes with running-in, warmth and moisture. Expect another day to differ by what ± set-up says.",
+];
+
+/// The cautions of a sheet; where it is one of several, without those that hold for every one.
 fn cautions(sheet: &Sheet, id: &str, level: Level) -> String {
     let mut items = vec![];
     let n = sheet
@@ -350,27 +342,31 @@ fn cautions(sheet: &Sheet, id: &str, level: Level) -> String {
             "{n} {verb} against some of these numbers; read them before you build."
         ));
     }
-    items.push(String::from(
-        "These are small-signal values: they say how the driver behaves quietly, not how loud or how far it may be driven.",
-    ));
-    items.push(String::from(
-        "A suspension changes with running-in, warmth and moisture. Expect another day to differ by what ± set-up says.",
-    ));
+    if level == Level(2) {
+        items.extend(COMMON_CAUTIONS.map(str::to_owned));
+    }
     if sheet.parameters.vas.is_none() {
         items.push(String::from(
             "Without Vas no box can be designed: a take with an added mass or in a test box, and the size of the cone, bring it.",
         ));
     }
+    cautions_section(&format!("{id}cautions"), level, &items)
+}
+
+/// The cautions of several sheets that hold for every one.
+pub fn common_cautions() -> String {
+    cautions_section("cautions", Level(2), &COMMON_CAUTIONS.map(str::to_owned))
+}
+
+fn cautions_section(id: &str, level: Level, items: &[String]) -> String {
+    if items.is_empty() {
+        return String::new();
+    }
     let items: String = items
         .iter()
         .map(|item| format!("<li>{}</li>\n", escaped(item)))
         .collect();
-    section(
-        &format!("{id}cautions"),
-        "Cautions",
-        level,
-        &format!("<ul>\n{items}</ul>\n"),
-    )
+    section(id, "Cautions", level, &format!("<ul>\n{items}</ul>\n"))
 }
 
 fn origin(sheet: &Sheet, id: &str, level: Level) -> String {

@@ -47,6 +47,14 @@ pub fn section(id: &str, title: &str, level: Level, body: &str) -> String {
     )
 }
 
+/// Where several sheets are printed, what is read on a screen or in the report of that sheet alone.
+pub fn off_paper(parts: &str, Level(h): Level) -> String {
+    if h == 2 || parts.is_empty() {
+        return parts.to_owned();
+    }
+    format!("<div class=\"off-paper\">\n{parts}</div>\n")
+}
+
 /// A paragraph of plain text.
 pub fn paragraph(text: &str) -> String {
     format!("<p>{}</p>\n", escaped(text))

@@ -4,7 +4,7 @@ use base64::Engine;
 use sha2::{Digest, Sha256};
 
 use super::draw::{Kind, traces};
-use super::markup::{Level, escaped, paragraph, remark, section};
+use super::markup::{Level, escaped, off_paper, paragraph, remark, section};
 use super::{
     Options, ReportError, budget, comparison, conditions, findings, letter, overlay_label,
     parameters, photos, verdict, volume,
@@ -26,6 +26,10 @@ const ORNAMENT: &str = "<svg class=\"cone\" aria-hidden=\"true\" viewBox=\"0 0 1
 const POINTER: &str =
     "<p class=\"remark pointer\">Hold the pointer over the plot for values.</p>\n";
 
+/// Shown only on paper, of several sheets.
+const ON_PAPER: &str = "<p class=\"remark on-paper\">On paper each sheet is shortened. What its fit leaves over, the complex plane, where the doubt \
+    comes from and how each value came about stand in this page on a screen, and in the printed report of that sheet alone.</p>\n";
+
 pub fn page(sheets: &[Sheet], options: &Options) -> Result<String, ReportError> {
     let title = match sheets {
         [only] => only.label.clone(),
@@ -36,6 +40,8 @@ pub fn page(sheets: &[Sheet], options: &Options) -> Result<String, ReportError> 
         [only] => main.push_str(&one(only, options, "", Level(2))?),
         several => {
             main.push_str(&overview(several, options)?);
+            main.push_str(&conditions::common_cautions());
+            main.push_str(ON_PAPER);
             for (i, sheet) in several.iter().enumerate() {
                 let id = format!("{}-", i + 1);
                 let body = one(sheet, options, &id, Level(3))?;
@@ -101,6 +107,7 @@ fn one(sheet: &Sheet, options: &Options, id: &str, level: Level) -> Result<Strin
             &body,
         ));
     }
+    let mut behind = String::new();
     for kind in Kind::ALL {
         let drawn = plot(kind, &curves, &sheet.label, id)?;
         if drawn.is_empty() {
@@ -120,16 +127,16 @@ fn one(sheet: &Sheet, options: &Options, id: &str, level: Level) -> Result<Strin
         if kind == Kind::Impedance {
             body.push_str(POINTER);
         }
-        out.push_str(&section(
-            &format!("{id}{}", kind.as_str()),
-            title,
-            level,
-            &body,
-        ));
+        let part = section(&format!("{id}{}", kind.as_str()), title, level, &body);
+        match kind {
+            Kind::Impedance => out.push_str(&part),
+            Kind::Residuals | Kind::Plane => behind.push_str(&part),
+        }
     }
+    out.push_str(&off_paper(&behind, level));
     out.push_str(&parameters::table(sheet, id, level));
     out.push_str(&volume::line(sheet, options, id, level));
-    out.push_str(&budget::bars(sheet, id, level));
+    out.push_str(&off_paper(&budget::bars(sheet, id, level), level));
     if !needs_repeat {
         out.push_str(&findings::list(sheet, id, level));
     }

@@ -89,15 +89,7 @@ fn sentence(sheet: &Sheet, meaning: &str) -> String {
             let unit = key.display_unit();
             // What somebody far away will find when they mount it.
             let shown = format_estimate(entry.value, entry.half_width_95, unit);
-            let unit = match unit {
-                DisplayUnit::Plain => String::new(),
-                other => format!(" {}", other.symbol()),
-            };
-            let doubt = match shown.plus_minus.as_str() {
-                "unknown" => String::from(", doubt unknown"),
-                doubt => format!(" ± {doubt}"),
-            };
-            Some(format!("{} is {}{doubt}{unit}", key.symbol(), shown.value))
+            Some(format!("{} is {}", key.symbol(), shown.with_doubt()))
         })
         .collect();
     if known.is_empty() {

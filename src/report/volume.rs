@@ -79,10 +79,7 @@ pub fn sentence(sheet: &Sheet, options: &Options) -> Option<String> {
         }
     };
     let qtc = format_estimate(box_.qtc.value, box_.qtc.half_width(), DisplayUnit::Plain);
-    let qtc = match qtc.plus_minus.as_str() {
-        "unknown" => format!("Qtc {} with unknown doubt", qtc.value),
-        doubt => format!("Qtc {} ± {doubt}", qtc.value),
-    };
+    let qtc = format!("Qtc {}", qtc.with_doubt());
     let f3 = DisplayUnit::Hertz.from_si(box_.f3_hz.value);
     let larger = match box_.least_m3 {
         Some(least) => format!("from {} on Qtc is {MOST_QTC} or less", litres(least)),

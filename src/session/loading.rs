@@ -4,6 +4,7 @@ use super::curves::{Group, air};
 use super::session::Condition;
 use super::typed::Which;
 use crate::air::Air;
+use crate::circuit::TestBox;
 use crate::fit::{Loading, resonance};
 use crate::impedance::ImpedanceCurve;
 
@@ -26,8 +27,11 @@ pub(super) fn loading(
         Condition::TestBox { .. } => {
             let air = air(value);
             let sd_m2 = value(Which::Sd);
-            let air_stiffness_n_per_m =
-                air.bulk_modulus_pa() * sd_m2 * sd_m2 / value(Which::Load(i));
+            let volume_m3 = value(Which::Load(i));
+            let TestBox {
+                air_stiffness_n_per_m,
+                ..
+            } = TestBox::new(air.bulk_modulus_pa(), sd_m2, volume_m3);
             Loading::TestBox {
                 air_stiffness_n_per_m,
                 doubt: value(Which::LoadDoubt(i)),

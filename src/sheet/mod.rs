@@ -7,6 +7,7 @@
 mod circuit;
 mod dimensions;
 mod parameters;
+mod rows;
 mod shown;
 mod types;
 

@@ -1,9 +1,7 @@
 //! What everybody who shows a sheet needs: half-widths, and findings that say the same of several takes.
 
 use super::{Finding, ParameterEntry};
-
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
+use crate::quantity::COVERAGE_95;
 
 impl ParameterEntry {
     /// Half the width of the 95 % interval within these takes, in the parameter's unit.

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::rows::numbers_in_rows;
 use super::{Dimensions, Parameters};
 use crate::parameters::Key;
 
@@ -350,15 +351,14 @@ impl Sheet {
         serde_json::from_str(text).map_err(malformed)
     }
 
-    /// The sheet as JSON text with a line end at the end.
+    /// The sheet as JSON text with a line end at the end, each list of numbers in one line.
     ///
     /// # Errors
     /// [`SheetError::Malformed`] if a value cannot be written; sheets from [`crate::session::analyse`] always can.
     pub fn to_json(&self) -> Result<String, SheetError> {
-        let mut text = serde_json::to_string_pretty(self)
+        let text = serde_json::to_string_pretty(self)
             .map_err(|source| SheetError::Malformed { source })?;
-        text.push('\n');
-        Ok(text)
+        Ok(numbers_in_rows(&text))
     }
 
     /// The JSON Schema (2020-12) of the format, as JSON text with a line end at the end.

@@ -1,6 +1,6 @@
 // Opens reports from disk in headless Chromium: node look.mjs BROWSER OUT PAGE...
-// Fails on a console message, a request beyond the page itself, a serious complaint of axe-core, or a page that is wider than its
-// window. Leaves screenshots and a PDF of each page in OUT.
+// Fails on a console message, a request beyond the page itself, a serious complaint of axe-core, a page that is wider than its window,
+// or a word that is cut off in a plot, on a screen or on paper. Leaves screenshots and a PDF of each page in OUT.
 import { existsSync, readFileSync, mkdirSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { basename, delimiter, join, resolve } from "node:path";
@@ -27,6 +27,20 @@ const looks = [
   { name: "dark-narrow", width: 360, colorScheme: "dark" },
   { name: "grey", width: 1280, colorScheme: "light", grey: true },
 ];
+
+/// Words of the plots that are shown which reach beyond their plot; "no words" where there are plots without any.
+function cutWords() {
+  const plots = [...document.querySelectorAll("svg.plot")].filter((plot) => plot.getClientRects().length > 0);
+  return plots.flatMap((plot) => {
+    const box = plot.getBoundingClientRect();
+    const words = [...plot.querySelectorAll("text")];
+    if (words.length === 0) return ["no words"];
+    return words.filter((word) => {
+      const { left, right, top, bottom } = word.getBoundingClientRect();
+      return left < box.left - 1 || right > box.right + 1 || top < box.top - 1 || bottom > box.bottom + 1;
+    }).map((word) => word.textContent.trim());
+  });
+}
 
 for (const path of pages) {
   const stem = basename(path, ".html");
@@ -59,8 +73,16 @@ for (const path of pages) {
         else console.log(`${stem}, ${look.name}: ${line}`);
       }
     }
+    for (const word of await page.evaluate(cutWords)) said(`cut off in a plot: ${word}`);
     await page.screenshot({ path: join(out, `${stem}-${look.name}.png`), fullPage: true });
-    if (look.name === "wide") await page.pdf({ path: join(out, `${stem}.pdf`), preferCSSPageSize: true, printBackground: true });
+    if (look.name === "wide") {
+      // An A4 page between its margins.
+      await page.setViewportSize({ width: 680, height: 900 });
+      await page.emulateMedia({ media: "print" });
+      for (const word of await page.evaluate(cutWords)) said(`cut off in a printed plot: ${word}`);
+      await page.emulateMedia({ media: null });
+      await page.pdf({ path: join(out, `${stem}.pdf`), preferCSSPageSize: true, printBackground: true });
+    }
     await page.close();
   }
 }

@@ -152,7 +152,9 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
         if let Condition::CheckResistor { ohm } = condition {
             refuse_wrong_check(&mut job, ohm)?;
         }
-        say_chat_line(&job, &condition)?;
+        if let Some(line) = chat_line_after(&job, &condition, job.dialogue.look())? {
+            job.dialogue.show(&line);
+        }
     }
     levels::series(&mut job, args.levels)?;
     if !job::has_free_air(&job.session) {
@@ -164,20 +166,26 @@ pub fn run(args: &MeasureArgs) -> Result<u8, Failure> {
 }
 
 /// The line for the chat after the last take.
-fn chat_line(job: &Job, sheet: &Sheet) -> String {
+fn chat_line(job: &Job, sheet: &Sheet, look: Look) -> String {
     let last = job.session.takes.last().map(|take| take.name.as_str());
-    view::chat(&ChatLine::of(sheet, last), job.dialogue.look())
+    view::chat(&ChatLine::of(sheet, last), look)
 }
 
-/// Says that line after a take of the driver, with what the analysis notices about it beyond what the take itself showed.
-fn say_chat_line(job: &Job, condition: &Condition) -> Result<(), Failure> {
-    if !condition.is_calibration()
-        && let Some(sheet) = job.look()?
-    {
-        job.dialogue.show(&job.about_last(&sheet));
-        job.dialogue.show(&chat_line(job, &sheet));
+/// That line after a take of the driver; `None` after others and before there is a free-air take. Before it, what the analysis
+/// notices about the take beyond what the take itself showed is said.
+fn chat_line_after(
+    job: &Job,
+    condition: &Condition,
+    look: Look,
+) -> Result<Option<String>, Failure> {
+    if condition.is_calibration() {
+        return Ok(None);
     }
-    Ok(())
+    let sheet = job.look()?;
+    Ok(sheet.map(|sheet| {
+        job.dialogue.show(&job.about_last(&sheet));
+        chat_line(job, &sheet, look)
+    }))
 }
 
 /// Stops at a check resistor that does not read what it should, before the driver is measured on a jig that is not as

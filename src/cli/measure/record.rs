@@ -8,6 +8,7 @@ use farcone::quantity::Stated;
 use super::ask::Dialogue;
 use super::{StepName, start};
 use crate::cli::args::DriverArgs;
+use crate::cli::console::{self, Look};
 use crate::cli::failure::Failure;
 use crate::cli::live::{LiveArgs, stop};
 use crate::cli::{EXIT_GOOD, values};
@@ -77,8 +78,8 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
     let started = start::start(&args.session, profile, live, driver)?;
     let dialogue = Dialogue::Nobody { quiet: false };
     let mut job = super::open_job(started, &args.live, dialogue)?;
-    for condition in conditions {
-        job.take(condition, args.remounted)?;
+    for condition in &conditions {
+        job.take(*condition, args.remounted)?;
     }
     if let Some(take) = job.session.takes.last() {
         job.dialogue.say(&format!(
@@ -86,6 +87,16 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
             take.name,
             job.folder.path().display()
         ));
+    }
+    // What the take came to is the result; it is kept, whatever the analysis says.
+    for condition in &conditions {
+        match super::chat_line_after(&job, condition, Look::of_stdout()) {
+            Ok(Some(line)) => console::print(&line)?,
+            Ok(None) => {}
+            Err(failure) => job
+                .dialogue
+                .warn(&format!("There is no line for the chat: {failure}")),
+        }
     }
     Ok(EXIT_GOOD)
 }

@@ -109,6 +109,15 @@ pub fn spoken_hz(hz: f64) -> String {
     }
 }
 
+/// `95 Hz`, `5.02 kHz`.
+pub fn hz_with_unit(hz: f64) -> String {
+    if hz >= 1000.0 {
+        format!("{} kHz", round_3(hz / 1000.0))
+    } else {
+        format!("{} Hz", round_3(hz))
+    }
+}
+
 /// To three significant digits, without zeros at the end.
 pub fn round_3(x: f64) -> String {
     rounded(x).replace('-', "\u{2212}")
@@ -196,6 +205,8 @@ mod tests {
         ] {
             assert_eq!(spoken_hz(hz), text);
         }
+        assert_eq!(hz_with_unit(95.004), "95 Hz");
+        assert_eq!(hz_with_unit(5018.0), "5.02 kHz");
         assert_eq!(round_3(0.0), "0");
         assert_eq!(digits_3(3.6), "3.60");
         assert_eq!(round_3(-12.55), "\u{2212}12.6");

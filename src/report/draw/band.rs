@@ -8,10 +8,9 @@ use num_complex::Complex64;
 
 use crate::circuit::{Circuit, CoilFamily, Glance, Load, driver};
 use crate::parameters::Key;
+use crate::quantity::COVERAGE_95;
 use crate::sheet::Sheet;
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
 /// What moves the curve; the last two move the coil.
 const MOVERS: [Key; 6] = [
     Key::Re,

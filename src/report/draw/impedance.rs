@@ -1,6 +1,6 @@
 //! Magnitude, and below it on the same frequency axis the phase.
 
-use super::axis::{Panel, digits_3, ends, range, round_3, spoken_hz, ticks, width};
+use super::axis::{Panel, digits_3, ends, hz_with_unit, range, round_3, ticks};
 use super::canvas::{Align, Canvas, Ink};
 use super::trace::{Trace, thinned};
 use super::{PlotText, Size};
@@ -120,7 +120,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
     }
     magnitude.foot(&mut canvas);
     phase.foot(&mut canvas);
-    names(&mut canvas, &magnitude, traces, row, size.font);
+    names(&mut canvas, &magnitude, traces, row, size);
     strips(&mut canvas, &magnitude, &phase, traces);
     Some((canvas, size, text(traces, label)))
 }
@@ -181,7 +181,7 @@ fn curve(
 }
 
 /// The name of each curve, tied to its peak: the leftmost peak's stands highest, so that no line crosses a name.
-fn names(canvas: &mut Canvas, panel: &Panel, traces: &[Trace], row: f64, font: f64) {
+fn names(canvas: &mut Canvas, panel: &Panel, traces: &[Trace], row: f64, size: Size) {
     let mut peaks: Vec<(usize, (f64, f64))> = traces
         .iter()
         .enumerate()
@@ -196,15 +196,16 @@ fn names(canvas: &mut Canvas, panel: &Panel, traces: &[Trace], row: f64, font: f
         let name = &traces[i].name;
         let stem = vec![(x, y - 4.0), (x, text_y)];
         canvas.line(stem, Ink::Faint, 0.8);
-        let fits = x + 19.0 + width(name, font) < panel.right;
-        let (arm, at, align) = if fits {
-            (x + 5.0, x + 19.0, Align::Start)
+        let (left, right) = (x - 19.0, panel.right - (x + 19.0));
+        let (arm, at, align, room) = if size.reserve(name) < right || right > left {
+            (x + 5.0, x + 19.0, Align::Start, right)
         } else {
-            (x - 5.0, x - 19.0, Align::End)
+            (x - 5.0, x - 19.0, Align::End, left)
         };
+        let name = size.fitted(name, room);
         canvas.line(vec![(x, text_y), (arm, text_y)], Ink::Faint, 0.8);
         canvas.dot((0.5 * (arm + at), text_y), i, DOT_RADIUS);
-        canvas.words(name, (at, text_y), Ink::Trace(i), align, font);
+        canvas.words(&name, (at, text_y), Ink::Trace(i), align, size.font);
     }
 }
 
@@ -218,7 +219,7 @@ fn strips(canvas: &mut Canvas, magnitude: &Panel, phase: &Panel, traces: &[Trace
         let hz = 10_f64.powf(magnitude.x[0] + share * (magnitude.x[1] - magnitude.x[0]));
         let near = |trace: &Trace| nearest(trace, hz);
         let Some(at) = near(first) else { continue };
-        let mut said = format!("{} Hz", spoken_hz(first.frequency_hz[at]));
+        let mut said = hz_with_unit(first.frequency_hz[at]);
         for trace in traces {
             let Some(at) = near(trace) else { continue };
             let shown = |z: &num_complex::Complex64| {

@@ -12,6 +12,9 @@ pub use trace::{Trace, load_unit, traces};
 
 use super::ReportError;
 
+/// On paper the wide drawing is shown, smaller, with words that are larger by this (`page.css`: 155 for 130).
+const PRINTED_LARGER: f64 = 1.2;
+
 /// A drawing in pixels of a page.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Size {
@@ -40,6 +43,22 @@ impl Size {
             font: 12.0,
             narrow: true,
         }
+    }
+
+    /// How wide words may get.
+    fn reserve(self, text: &str) -> f64 {
+        let larger = if self.narrow { 1.0 } else { PRINTED_LARGER };
+        larger * axis::width(text, self.font)
+    }
+
+    /// As much of a name as there is room for.
+    fn fitted(self, name: &str, room: f64) -> String {
+        if self.reserve(name) <= room {
+            return name.to_owned();
+        }
+        let n_fit = (room / self.reserve("…")).floor() as usize;
+        let kept: String = name.chars().take(n_fit.saturating_sub(1)).collect();
+        format!("{kept}…")
     }
 
     /// The class that shows it only where it fits.

@@ -1,6 +1,6 @@
 //! The impedance in the complex plane, with equal scales.
 
-use super::axis::{Panel, range, round_3, spoken_hz, ticks, width};
+use super::axis::{Panel, hz_with_unit, range, round_3, ticks, width};
 use super::canvas::{Align, Canvas, Ink};
 use super::trace::{Trace, thinned};
 use super::{PlotText, Size};
@@ -115,7 +115,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
         canvas.line(vec![(x, y), (x + 34.0, y)], Ink::Trace(i), 1.6);
         canvas.dot((x + 17.0, y), i, DOT_RADIUS);
         canvas.words(
-            &trace.name,
+            &size.fitted(&trace.name, size.width - (x + 42.0)),
             (x + 42.0, y),
             Ink::Trace(i),
             Align::Start,
@@ -140,7 +140,7 @@ fn marks(canvas: &mut Canvas, panel: &Panel, trace: &Trace, font: f64) {
     for at in wanted {
         let Some(z) = line.get(at) else { continue };
         let (x, y) = panel.at(z.re, z.im);
-        let text = format!("{} Hz", spoken_hz(trace.drawn_hz[at].round()));
+        let text = hz_with_unit(trace.drawn_hz[at].round());
         let clear = taken
             .iter()
             .all(|(u, v)| (x - u).abs() > width(&text, font) + 8.0 || (y - v).abs() > 1.4 * font);

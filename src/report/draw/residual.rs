@@ -4,9 +4,8 @@ use super::axis::{Panel, ends, range, round_3, ticks};
 use super::canvas::{Align, Canvas, Ink};
 use super::trace::{Trace, thinned};
 use super::{PlotText, Size};
+use crate::quantity::COVERAGE_95;
 
-/// Half-width of a 95 % interval in standard uncertainties, for a normal distribution.
-const COVERAGE_95: f64 = 1.96;
 /// The scale leaves out this part of the points, the farthest: one wild point would flatten all others.
 const LEFT_OUT: f64 = 0.005;
 const DOT_RADIUS: f64 = 1.3;
@@ -52,11 +51,14 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
     let [low, high] = ends(&ticks([-reach, reach], 2.0));
     let limit = if high > -low { high } else { -low };
     let marks = [-limit, 0.0, limit];
+    let percent_of = |tick: f64| format!("{} %", round_3(tick));
+    // The sign for per cent is wider than a digit.
+    let widest = size.reserve(&percent_of(-limit)) + 1.2 * font;
     let mut canvas = Canvas::default();
     for (row, (i, trace, left_over)) in fitted.iter().enumerate() {
         let begin = top + row as f64 * step + 1.4 * font;
         let panel = Panel {
-            left: 5.2 * font,
+            left: widest,
             right: size.width - 1.2 * font,
             top: begin,
             bottom: begin + panel_height - 0.6 * font,
@@ -64,9 +66,7 @@ pub fn draw(traces: &[Trace], label: &str, narrow: bool) -> Option<(Canvas, Size
             y: ends(&marks),
         };
         panel.rule_hz(&mut canvas, font, row + 1 == fitted.len());
-        panel.rule_y(&mut canvas, &marks, font, |tick| {
-            format!("{} %", round_3(tick))
-        });
+        panel.rule_y(&mut canvas, &marks, font, percent_of);
         let xs = trace.frequency_hz.iter().map(|f| panel.at_x(f.log10()));
         if let Some(noise) = &trace.noise {
             let limit = panel.y[1];

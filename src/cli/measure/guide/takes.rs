@@ -187,7 +187,8 @@ pub fn driver_take(
             return Ok(());
         };
         job.dialogue.say(&so_far(&sheet));
-        job.dialogue.show(&chat_line(job, &sheet));
+        job.dialogue
+            .show(&chat_line(job, &sheet, job.dialogue.look()));
         let about = job.about_last(&sheet);
         job.dialogue.show(&about);
         if about.is_empty() && sheet.verdict != Verdict::Redo.as_str() {
