@@ -198,7 +198,7 @@ pub struct OutputArgs {
     #[arg(long, short, value_name = "FILE")]
     pub out: Option<PathBuf>,
 
-    /// Draw the curves as well
+    /// Draw the curves even where the output is no terminal
     #[arg(long, conflicts_with_all = ["json", "quiet"])]
     pub plot: bool,
 

@@ -52,6 +52,11 @@ impl Look {
     }
 }
 
+/// Whether standard output is a terminal, where curves are drawn without being asked for.
+pub fn is_looked_at() -> bool {
+    io::stdout().is_terminal()
+}
+
 /// Whether the environment lets programs use colours (<https://no-color.org>).
 pub fn colours_welcome() -> bool {
     let refused = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());

@@ -127,7 +127,7 @@ pub fn run(args: &FitArgs, matches: &ArgMatches) -> Result<u8, Failure> {
     } else if !args.output.quiet {
         let look = Look::of_stdout();
         let mut text = view::sheet(&sheet, None, look);
-        if args.output.plot {
+        if args.output.plot || console::is_looked_at() {
             text.push_str(&view::plot(&sheet, look));
         }
         text.push_str(&view::chat(&ChatLine::of(&sheet, None), look));

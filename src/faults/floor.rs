@@ -24,8 +24,8 @@ const HOLE_DB: f64 = 7.0;
 const GATED_DB: f64 = 5.0;
 /// Noise in the silence over that under the stimulus, dB: the gain was turned down when the stimulus came.
 const TURNED_DB: f64 = 1.5;
-/// Noise under the stimulus at its largest over its smallest, dB.
-const WANDERS_DB: f64 = 2.0;
+/// Noise under the stimulus at its largest over its smallest, dB: of honest takes of two seconds one in two hundred gets to 2.
+const WANDERS_DB: f64 = 3.0;
 /// The same in standard uncertainties of the difference: short sweeps leave few frames to a part, and of six parts the largest and the smallest
 /// are looked at.
 const WANDERS_SIGMA: f64 = 5.0;
