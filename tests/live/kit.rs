@@ -221,18 +221,24 @@ fn once(n: usize, run: Run, script: &Path, kit: &str, id: &str) {
     });
     let mut command = Command::new("node");
     server.surround(&mut command);
-    let output = command
+    // In files, so that what is happening can be seen meanwhile, and two runs do not talk at once.
+    let [said, complaints] = ["said.txt", "complaints.txt"].map(|name| out.join(name));
+    let file = |path: &Path| fs::File::create(path).expect("a file can be written");
+    let status = command
         .arg(script)
         .args([kit, out.to_str().expect("UTF-8")])
         .args([run.browser, run.place, run.inputs])
         .current_dir(script.parent().expect("a folder"))
-        .output()
+        .stdout(file(&said))
+        .stderr(file(&complaints))
+        .status()
         .expect("node starts");
-    println!("run {n}: {}", String::from_utf8_lossy(&output.stdout));
+    let text = |path: &Path| fs::read_to_string(path).expect("UTF-8");
+    println!("run {n}, {run:?}\n{}", text(&said));
     assert!(
-        output.status.success(),
+        status.success(),
         "run {n}, {run:?}: {}\n{}",
-        String::from_utf8_lossy(&output.stderr),
+        text(&complaints),
         server.log()
     );
     drop(server);
