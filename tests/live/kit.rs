@@ -76,7 +76,7 @@ const RUNS: [Run; 6] = [
         inputs: "two",
     },
     Run {
-        browser: "chromium",
+        browser: "firefox",
         place: "localhost",
         inputs: "one",
     },
@@ -91,7 +91,7 @@ const RUNS: [Run; 6] = [
         inputs: "two",
     },
     Run {
-        browser: "firefox",
+        browser: "chromium",
         place: "disk",
         inputs: "one",
     },
