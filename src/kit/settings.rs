@@ -82,7 +82,7 @@ pub struct Kit {
     pub made: String,
 }
 
-/// Why settings make no kit.
+/// Why settings make no kit, or a page is none.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum KitError {
@@ -103,6 +103,17 @@ pub enum KitError {
     /// A page that is too large for mail, or lacks a part: a fault of the program, not of the settings.
     #[error("the page cannot be made: {0}")]
     Page(String),
+    /// A text that is no page of a kit.
+    #[error("this is no kit")]
+    NoKit,
+    /// A page whose settings cannot be read.
+    #[error("this is no kit: {0}")]
+    Settings(String),
+    /// A page of another version.
+    #[error(
+        "this is no kit that can be read here: its settings have the format \"{0}\", and only \"{SCHEMA}\" is known"
+    )]
+    Schema(String),
 }
 
 impl Kit {

@@ -64,6 +64,8 @@ pub struct Setup {
     /// Further sinks with the same jig and something else in the driver's place, by name; and a microphone of two channels, which is
     /// what a browser takes for an input.
     pub for_a_browser: &'static [(&'static str, Circuit)],
+    /// The microphone has one channel, which hears both nodes added up: a clip that lies on one of them is the other one turned off.
+    pub one_input: bool,
 }
 
 impl Setup {
@@ -75,6 +77,7 @@ impl Setup {
             rate_hz: 48_000,
             spare_sink: false,
             for_a_browser: &[],
+            one_input: false,
         }
     }
 }
@@ -310,8 +313,13 @@ fn script(setup: &Setup, socket: &Path) -> String {
     let mut input = INPUT;
     if !setup.for_a_browser.is_empty() {
         input = "mic";
+        let channels = if setup.one_input {
+            "master_channel_map=mono channels=1 channel_map=mono remix=yes".to_owned()
+        } else {
+            format!("{map} remix=no")
+        };
         script.push_str(&format!(
-            "load-module module-remap-source source_name={input} master={INPUT} {map} remix=no\n"
+            "load-module module-remap-source source_name={input} master={INPUT} {channels}\n"
         ));
     }
     script.push_str(&format!(

@@ -123,8 +123,18 @@ test("with one input every second of the recording has its order", () => {
   assert.deepEqual(at(0), { id: "source", left_s: 16 });
   assert.equal(at(15.9).id, "source");
   assert.equal(at(16.1).id, "move");
-  assert.equal(at(one.LENGTH_S - 0.1).id, "driver");
-  assert.deepEqual(at(one.LENGTH_S + 5), { id: "driver", left_s: 0 });
+  assert.equal(at(one.LENGTH_S - 0.1).id, "back");
+  assert.deepEqual(at(one.LENGTH_S + 5), { id: "back", left_s: 0 });
+});
+
+test("with one input the clip comes back, and each stretch is long enough for somebody slow", () => {
+  const one = of("oneInput");
+  const parts = plain(one.PARTS);
+  const HANDS = ["move", "return"];
+  assert.deepEqual(parts.filter(({ id }) => !HANDS.includes(id)).map(({ id }) => id), ["source", "driver", "back"]);
+  const PERIOD_S = 1.4;
+  // Nine periods, with two seconds for whoever reads first and for the way through the browser.
+  for (const { id, length_s } of parts) assert.ok(length_s >= (HANDS.includes(id) ? 8 : 9 * PERIOD_S + 2), `${id}: ${length_s} s`);
 });
 
 test("a take that is made again leaves the session and keeps its name to itself", async () => {

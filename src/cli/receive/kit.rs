@@ -5,35 +5,17 @@ use std::io;
 use std::path::Path;
 
 use farcone::bundle::{Bundle, Wanted};
-use farcone::kit::SCHEMA;
-use serde::Deserialize;
+use farcone::kit::{Asked, Method};
 
 use crate::cli::failure::Failure;
 use crate::store::StoreError;
 
-/// Where the settings stand in the page.
-const SETTINGS_OPEN: &str = "<script type=\"application/json\" id=\"kit\">";
-const SETTINGS_CLOSE: &str = "</script>";
 const HINT: &str = "give the kit's id (K- and eight letters or digits, at the foot of its page), or the page itself (kit.html)";
-
-/// What of a kit's settings matters for an answer.
-#[derive(Deserialize)]
-struct Settings {
-    schema: String,
-    id: String,
-    method: String,
-    drivers: Vec<Driver>,
-}
-
-#[derive(Deserialize)]
-struct Driver {
-    class: String,
-}
 
 /// One kit that is expected.
 struct Kit {
     id: String,
-    settings: Option<Settings>,
+    asked: Option<Asked>,
 }
 
 /// The kits that are expected; none: any.
@@ -65,14 +47,14 @@ impl Kits {
                 ),
             });
         };
-        match &kit.settings {
-            Some(settings) if driver(settings, bundle).is_none() => Err(Failure::Refused {
+        match &kit.asked {
+            Some(asked) if asked.class(bundle.driver).is_none() => Err(Failure::Refused {
                 message: format!(
                     "{}: this is about driver {} of the kit {}, which has {}; ask which page was used",
                     path.display(),
                     bundle.driver.saturating_add(1),
                     kit.id,
-                    settings.drivers.len()
+                    asked.classes.len()
                 ),
             }),
             _ => Ok(()),
@@ -85,19 +67,13 @@ impl Kits {
 
     /// What the kit asked for; `None` if only its id is known.
     pub fn wanted(&self, bundle: &Bundle) -> Option<Wanted> {
-        let settings = self.of(bundle)?.settings.as_ref()?;
-        // Nothing can be put on a tweeter's dome, and its box is closed already.
-        let loads = driver(settings, bundle)?.class != "tweeter";
-        let asks = |method: &str| loads && (settings.method == method || settings.method == "both");
+        let asked = self.of(bundle)?.asked.as_ref()?;
+        let asks = |method| asked.asks(bundle.driver, method);
         Some(Wanted {
-            added_mass: asks("added-mass"),
-            test_box: asks("test-box"),
+            added_mass: asks(Method::AddedMass)?,
+            test_box: asks(Method::TestBox)?,
         })
     }
-}
-
-fn driver<'a>(settings: &'a Settings, bundle: &Bundle) -> Option<&'a Driver> {
-    settings.drivers.get(usize::try_from(bundle.driver).ok()?)
 }
 
 fn kit(text: &str) -> Result<Kit, Failure> {
@@ -106,10 +82,10 @@ fn kit(text: &str) -> Result<Kit, Failure> {
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("html"));
     if is_page || path.is_file() {
-        let settings = settings(path)?;
+        let asked = asked(path)?;
         return Ok(Kit {
-            id: settings.id.clone(),
-            settings: Some(settings),
+            id: asked.id.clone(),
+            asked: Some(asked),
         });
     }
     let is_id = |c: char| c.is_ascii_alphanumeric() || c == '-';
@@ -121,11 +97,11 @@ fn kit(text: &str) -> Result<Kit, Failure> {
     }
     Ok(Kit {
         id: text.to_owned(),
-        settings: None,
+        asked: None,
     })
 }
 
-fn settings(path: &Path) -> Result<Settings, Failure> {
+fn asked(path: &Path) -> Result<Asked, Failure> {
     let page = fs::read_to_string(path).map_err(|source| match source.kind() {
         io::ErrorKind::NotFound => StoreError::Missing { path: path.into() },
         _ => StoreError::Open {
@@ -133,20 +109,6 @@ fn settings(path: &Path) -> Result<Settings, Failure> {
             source,
         },
     })?;
-    let no_kit =
-        |why: String| Failure::usage(format!("{}: this is no kit{why}", path.display()), HINT);
-    let text = page
-        .split_once(SETTINGS_OPEN)
-        .and_then(|(_, behind)| behind.split_once(SETTINGS_CLOSE))
-        .map(|(settings, _)| settings)
-        .ok_or_else(|| no_kit(String::new()))?;
-    let settings: Settings =
-        serde_json::from_str(text).map_err(|error| no_kit(format!(": {error}")))?;
-    if settings.schema != SCHEMA {
-        return Err(no_kit(format!(
-            " that can be read here: its settings have the format \"{}\", and only \"{SCHEMA}\" is known",
-            settings.schema
-        )));
-    }
-    Ok(settings)
+    Asked::of_page(&page)
+        .map_err(|error| Failure::usage(format!("{}: {error}", path.display()), HINT))
 }

@@ -1,13 +1,16 @@
 "use strict";
 
-// One input only: a sound that repeats without a break while the clip moves from the source node to the driver. The samples are counted
-// through, so nothing may be cut out; what lies where is for the core to find.
+// One input only: a sound that repeats without a break while the clip moves from the source node to the driver and back. The samples are
+// counted through, so nothing may be cut out; what lies where is for the core to find.
 const oneInput = (() => {
-  // Seconds for each part. The first of two stretches also settles.
+  // Seconds for each part. The first of the stretches also settles. Back at its beginning the clip shows what moved meanwhile, level and
+  // clock, and the way back is known by then.
   const PARTS = [
     { id: "source", length_s: 16 },
     { id: "move", length_s: 12 },
     { id: "driver", length_s: 16 },
+    { id: "return", length_s: 10 },
+    { id: "back", length_s: 15 },
   ];
   const LENGTH_S = PARTS.reduce((sum, part) => sum + part.length_s, 0);
   // Levels tried from below, dBFS, and where the recording's peak should arrive. There is no second channel to judge a burst by.

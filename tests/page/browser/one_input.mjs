@@ -1,4 +1,4 @@
-// The route with one input, on a narrow screen: the clip moves when the page says so. node one_input.mjs KIT OUT
+// The route with one input, on a narrow screen: the clip moves to and fro when the page says so. node one_input.mjs KIT OUT
 import { complain, expect, expectClose, numberAfter, open, run } from "./hands.mjs";
 import { untilInputCheck, untilTap } from "./setup.mjs";
 
@@ -17,14 +17,21 @@ await run(async (kit, out) => {
   const moveWhenTold = async (name) => {
     await order("Clip on the SOURCE");
     await hands.picture(`${name}-source`);
-    await order("MOVE");
+    await order("MOVE THE CLIP NOW");
     await hands.picture(`${name}-move`);
+    await moveTo("driver");
+    await order("Clip at the OTHER END");
+    await hands.picture(`${name}-driver`);
+    await order("MOVE THE CLIP BACK");
+    await moveTo("source");
+    await order("Clip BACK");
+    await hands.picture(`${name}-back`);
+  };
+  const moveTo = async (clip) => {
     await page.waitForTimeout(REACH_MS);
     await set({ clip: "air" });
     await page.waitForTimeout(AIR_MS);
-    await set({ clip: "driver" });
-    await order("Clip at the OTHER END");
-    await hands.picture(`${name}-driver`);
+    await set({ clip });
   };
   const record = async (name) => {
     await set({ clip: "source" });
@@ -62,6 +69,8 @@ await run(async (kit, out) => {
     expectClose(numberAfter(first, "Resonance"), F0_HZ, 0.01, "fs");
     expect(!/Do again|no good/.test(first), `the take is not good: ${first}`);
     expect(await page.evaluate(() => state.driver(0).done["free-1"]), `the take is not good: ${first}`);
+    // The way back was found: it is what shows a level or a clock that moved.
+    for (const said of [check, first]) expect(!said.includes("not brought back"), `the clip came back, but: ${said}`);
     await goOn();
   } catch (error) {
     complain(error.stack);

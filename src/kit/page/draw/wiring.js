@@ -2,7 +2,7 @@
 
 // The jig: output, sense resistor, what is measured, ground node, and where the inputs' clips go.
 const drawWiring = (() => {
-  const { sheet, line, path, circle, rect, label, ground, clip } = pen;
+  const { sheet, line, path, circle, rect, label, ground, clip, arrow } = pen;
   const TOP = 66;
   const BOTTOM = 196;
   const SOURCE_X = 104;
@@ -79,18 +79,20 @@ const drawWiring = (() => {
   }
 
   function oneInput(where) {
-    const atSource = where === "source";
+    const atSource = where !== "driver";
     return [
       box(262, 40, 74, 44, [say("draw.the_input"), say("draw.one_channel")]),
       atSource ? path(`M${SOURCE_X} ${TOP - 10}V24H250V62H262`) : path(`M${DRIVER_X} ${TOP}H262`),
       path(`M299 84V${BOTTOM}H${DRIVER_X}`),
       label(293, 146, say("draw.input"), "end", "faint"), label(293, 161, say("draw.grounds"), "end", "faint"),
       atSource ? clip(SOURCE_X, TOP - 10, "1", true) : clip(DRIVER_X, TOP, "1", true),
+      where === "back" ? arrow(DRIVER_X, TOP - 26, SOURCE_X + 22, TOP - 26) : null,
       ground(DRIVER_X, BOTTOM),
     ];
   }
 
-  // part: driver, resistor, short, open; clip: "driver" or "source" (both on one node); one: null, "source" or "driver".
+  // part: driver, resistor, short, open; clip: "driver" or "source" (both on one node); one: null, "source",
+  // "driver" or "back".
   function wiring({ ohm, part = "driver", known = null, clipAt = "driver", one = null }) {
     const both = clipAt === "source" ? "same_node" : part;
     return sheet(

@@ -8,9 +8,10 @@
   const APART = 2;
 
   const picture = (options) => widgets.figure(drawWiring.wiring({ ohm: ohm(), ...options }));
-  // With one input: where the clip begins, and where it goes.
+  // With one input: where the clip begins, where it goes, and where it comes back to.
+  const PLACES = { source: "one.begin", driver: "one.over", back: "one.home" };
   const pictures = (options) => (one()
-    ? element("div", { class: "pair" }, ["source", "driver"].map((where) => picture({ ...options, one: where })))
+    ? element("div", { class: "pair" }, Object.entries(PLACES).map(([where, key]) => widgets.figure(drawWiring.wiring({ ohm: ohm(), ...options, one: where }), say(key))))
     : picture(options));
   const isGood = (slot) => ({ d }) => state.driver(d).done[slot];
   const needsTake = (slot) => ({ d }) => {

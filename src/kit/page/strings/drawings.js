@@ -28,6 +28,7 @@ const stringsDrawings = {
   "draw.wiring_open": "Wiring as before, but the driver is off and its two leads end open, apart from each other, behind the {ohm} ohm resistor.",
   "draw.wiring_one_source": "Wiring for one input. The output's left channel goes to one end of the {ohm} ohm resistor, the source node, where the input's only clip sits now. The resistor's other end goes to the driver's plus. The driver's minus is the ground node, where the grounds of output and input meet.",
   "draw.wiring_one_driver": "Wiring for one input. The input's only clip has moved to the driver's plus, at the far end of the {ohm} ohm resistor. The ground node, at the driver's minus, stays as it was.",
+  "draw.wiring_one_back": "Wiring for one input. An arrow leads from the far end of the {ohm} ohm resistor back to the source node, where the input's only clip sits again.",
   "draw.meter": "A meter with its two probes held together, and the same meter with its probes on the driver's two terminals.",
   "draw.probes": "probes",
   "draw.tips": "tips together",

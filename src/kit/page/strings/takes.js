@@ -21,6 +21,8 @@ const stringsTakes = {
   "take.damaged": "{name} was no good and is not used",
   "take.anyway": "Go on with it all the same",
   "take.exchanged": "The plugs of the two inputs have changed places since the cone was tapped. Put them back as they were, or go back to “Tap the cone” and tap again.",
+  "take.exchanged_jig": "What was recorded before without the driver may be of either order of the plugs, and left the session: it has to be made again.",
+  "take.exchanged_back": "Back to “{title}”",
   "take.needed": "Make this recording first.",
   "take.needed_or_skip": "Make this recording first, or leave the question out.",
   "take.not_good": "This recording has to be made again, or press “Go on with it all the same” above.",
@@ -28,6 +30,11 @@ const stringsTakes = {
   "one.source": "Clip on the SOURCE node. Hold still.",
   "one.move": "MOVE THE CLIP NOW to the other end of the sense resistor",
   "one.driver": "Clip at the OTHER END of the sense resistor. Hold still.",
+  "one.return": "MOVE THE CLIP BACK NOW to the source node",
+  "one.back": "Clip BACK ON THE SOURCE node. Hold still.",
+  "one.begin": "1. The clip begins on the source node.",
+  "one.over": "2. When told, it moves to the far end.",
+  "one.home": "3. When told, it moves back and stays until the end.",
 
   "manual.how": "How to record it",
   "manual.steps": [
@@ -58,7 +65,7 @@ const stringsTakes = {
   ],
   "check.steps_one": [
     "Take the driver off and put the known resistor in its place, between the far end of the sense resistor and the ground node.",
-    "The input's clip starts on the source node. When the page says so, move it to the far end of the sense resistor.",
+    "The input's clip starts on the source node. When the page says so, move it to the far end of the sense resistor, and when it says so again, back to the source node.",
     "Type what it is marked, and record.",
   ],
   "check.label": "Value of the known resistor",
@@ -98,7 +105,7 @@ const stringsTakes = {
   ],
   "free-1.steps_one": [
     "Driver connected and clamped by its frame, cone and magnet free. The input's clip starts on the source node.",
-    "The sound repeats without a break. When the page says so, move the clip to the driver's plus. Then hold still.",
+    "The sound repeats without a break. When the page says so, move the clip to the driver's plus, and when it says so again, back to the source node. In between hold still.",
   ],
 
   "free-2.title": "Once more, taken out and put back",
@@ -133,7 +140,7 @@ const stringsTakes = {
   "mass.steps_one": [
     "Hold a magnet to each piece first: nothing magnetic goes near a driver's magnet.",
     "Stick it on with putty, firmly: a single piece in the middle, several opposite each other and close to it. Nothing may rattle or touch the frame.",
-    "The input's clip starts on the source node again. Record.",
+    "The input's clip starts on the source node, goes to the driver's plus and back again, as the page says. Record.",
   ],
   "mass.as_expected": "As expected: with this weight the resonance lies at {f} Hz, between {low} and {high} Hz.",
   "mass.not_expected": "Expected with this weight was a resonance between {low} and {high} Hz, but it lies at {f} Hz. Count the coins again, and look whether all of them sit firmly.",

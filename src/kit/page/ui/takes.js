@@ -68,7 +68,7 @@ const takePanel = (() => {
       }
       const driver = state.driver(d);
       if (judged.exchanged) {
-        dom.replace(result, widgets.panel(SEVERE, element("p", { role: "alert" }, say("take.exchanged"))));
+        await exchanged(full);
         return;
       }
       if (judged.damaged) {
@@ -85,6 +85,11 @@ const takePanel = (() => {
       await state.save();
       dom.replace(result, element("p", { role: "status" }, say("take.judging")));
       await look(shown);
+      if (shown.exchanged) {
+        state.takeBack(d, full.slot);
+        await exchanged(full);
+        return;
+      }
       const serious = [...shown.findings, ...shown.about].some((finding) => finding.severity === SEVERE);
       driver.done[full.slot] = !serious && shown.passes !== false;
       await state.save();
@@ -94,11 +99,33 @@ const takePanel = (() => {
       context.changed();
     }
 
+    // The plugs have changed places since the cone was tapped. Which of the jig's own takes were made before that, nobody knows: on one
+    // node both ways look alike. Once they have found the known resistor, they hold.
+    async function exchanged(full) {
+      const { slot, condition } = full;
+      const anew = measure.isCalibration(condition);
+      if (anew) state.forgetJig(d);
+      state.log(`the plugs have changed places: ${slot} (${state.driver(d).label})`);
+      await state.save();
+      const first = "same-node";
+      dom.replace(result, widgets.panel(SEVERE,
+        element("p", { role: "alert" }, say("take.exchanged")),
+        anew && slot !== first ? element("p", {}, say("take.exchanged_jig")) : null,
+        anew && slot !== first ? widgets.button(say("take.exchanged_back", { title: say(`${first}.title`) }), () => context.jump(first, d)) : null));
+      showControls();
+      context.changed();
+    }
+
+    // The page hands over the source first, as the tap has told: found the other way round, it is not as it was tapped. A session of
+    // recordings made elsewhere is only turned back.
+    const turned = (findings) => state.setup.route === "live" && findings.some((finding) => finding.code === "channels-swapped");
+
     // What all takes so far say. What cannot be worked out yet is no fault of this take.
     async function look(shown) {
       try {
         if (measure.isCalibration(plan.condition)) {
           const read = await measure.readJig(d);
+          shown.exchanged = turned(read.findings);
           shown.about = read.findings.filter((finding) => finding.take?.startsWith(plan.condition) && finding.severity !== "note");
           const check = read.checks.filter((one) => plan.condition === "check-resistor" && one.sentence);
           // The core says everything about the jig each time; here stands what this take has added.
@@ -107,6 +134,7 @@ const takePanel = (() => {
           shown.passes = check.length > 0 ? check[check.length - 1].passes : null;
         } else {
           const seen = await measure.analyse(d, shown.name);
+          shown.exchanged = turned(seen.findings);
           // What concerns no single take may well come from this one.
           const ofAll = seen.findings.filter((finding) => finding.severity !== "note" && !finding.take);
           Object.assign(shown, { about: [...seen.about_last, ...ofAll], sentences: seen.sentences, chat: seen.chat, plot: seen.plot, fs_hz: seen.fs_hz, mms_kg: seen.mms_kg });

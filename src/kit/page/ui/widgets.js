@@ -31,8 +31,8 @@ const widgets = (() => {
     return element("div", { class: `panel ${kind ?? ""}` }, children);
   }
 
-  function figure(drawing) {
-    return element("figure", {}, drawing);
+  function figure(drawing, caption = null) {
+    return element("figure", {}, drawing, caption === null ? null : element("figcaption", {}, caption));
   }
 
   function findings(list) {
