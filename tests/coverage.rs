@@ -37,6 +37,8 @@ const N_LONG: u64 = 1000;
 const N_SHORT: u64 = 60;
 /// What 1000 sessions have to show.
 const PROMISED: (f64, f64) = (0.93, 0.97);
+/// Share of the sessions that have to end with an interval.
+const WITH_INTERVAL: f64 = 0.98;
 /// Chance that the short run fails for one parameter although its intervals are right.
 const FALSE_ALARM: f64 = 1e-3;
 
@@ -566,6 +568,11 @@ fn intervals_of_a_thousand_sessions_cover() {
         assert!(
             (PROMISED.0..=PROMISED.1).contains(&share),
             "{key:?}: {k} of {n} cover"
+        );
+        // Sheets without an interval would hide what is wrong.
+        assert!(
+            n as f64 > WITH_INTERVAL * outcomes.len() as f64,
+            "{key:?}: only {n} intervals"
         );
     }
 }

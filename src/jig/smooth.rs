@@ -76,7 +76,9 @@ impl SmoothRatio {
                     *sum += change;
                 }
                 let t = ln_hz - middle;
-                (sum[0] + sum[1] * t + sum[2] * (t * t)) / covariance.trace()
+                let by = (sum[0] + sum[1] * t + sum[2] * (t * t)) / covariance.trace();
+                // A point without any noise, such as the zeros of a silent channel, stands for itself, and has nothing to pass on.
+                if by.is_finite() { by } else { Complex64::ZERO }
             });
             by.collect()
         };
@@ -201,6 +203,16 @@ mod tests {
             );
         }
     }
+    /// An input that is silent in every bit has no noise, and what follows it is no reason for an unknown.
+    #[test]
+    fn silence_has_nothing_to_pass_on() {
+        let f: Vec<f64> = (0..100).map(|i| 20.0 + f64::from(i)).collect();
+        let silent = vec![Covariance2::circular(0.0); 100];
+        let smooth = SmoothRatio::new(&f, vec![Complex64::ZERO; 100], silent).unwrap();
+        let sums = vec![vec![Complex64::ONE; 100]];
+        assert_eq!(smooth.by_raw_point(&f, &sums)[0], [Complex64::ZERO; 100]);
+    }
+
     /// By linearity: the sum of smoothed values is the sum of raw points times their derivatives, whatever the values, at places
     /// with few points and beyond the ends too.
     #[test]
