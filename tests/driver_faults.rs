@@ -55,7 +55,7 @@ fn as_take(made: BenchTake) -> Take {
 }
 
 #[test]
-#[ignore = "minutes without optimisation; for --release"]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimisation")]
 fn clean_sweeps_are_left_alone() {
     let mut found = vec![];
     let (mut index, mut judged) = (0, 0);
@@ -101,7 +101,7 @@ fn clean_sweeps_are_left_alone() {
 
 /// Everything that can touch or bend, on a small full-range driver; tests/trust has others.
 #[test]
-#[ignore = "minutes without optimisation; for --release"]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimisation")]
 fn what_touches_and_what_bends_are_told_apart() {
     let mut wrong = vec![];
     {

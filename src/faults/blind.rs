@@ -49,7 +49,7 @@ pub(super) fn blind_findings(
         rate_hz,
     );
     let followed = unloaded(&sweep, take, first.clone(), share);
-    let asked = asked(&followed, rate_hz);
+    let asked = tellable_windows(&followed, rate_hz);
     if !is_followed(&asked) {
         return vec![];
     }
@@ -63,20 +63,26 @@ pub(super) fn blind_findings(
     }
     let mut happened = what_happened(name, &sweep, take, &followed, &asked);
     if share != 0.0 && !happened.is_empty() {
-        // What happened to the recording stands in the channel as it is too. What is only there once the driver's share was taken off
-        // came from a share that hum or noise have made.
-        let plain = what_happened(name, &sweep, take, &first, &self::asked(&first, rate_hz));
+        // What happened to the recording shows in the channel as it is too. What shows only after the driver's share was taken off was put in
+        // by that share: hum and noise can make a wrong one.
+        let plain = what_happened(
+            name,
+            &sweep,
+            take,
+            &first,
+            &tellable_windows(&first, rate_hz),
+        );
         happened.retain(|finding| plain.iter().any(|other| other.code == finding.code));
     }
     happened
 }
 
 /// The windows that something can be asked of.
-fn asked(followed: &Follow, rate_hz: f64) -> Vec<&FollowWindow> {
-    let asked = |w: &&FollowWindow| {
+fn tellable_windows(followed: &Follow, rate_hz: f64) -> Vec<&FollowWindow> {
+    let tells = |w: &&FollowWindow| {
         w.frequency_hz > LOWEST_HZ && w.frequency_hz < TOP * rate_hz && w.tonal > TONAL
     };
-    followed.windows.iter().filter(asked).collect()
+    followed.windows.iter().filter(tells).collect()
 }
 
 /// Whether the sweep that was recovered is what the recording holds.

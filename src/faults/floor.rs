@@ -29,6 +29,8 @@ const WANDERS_DB: f64 = 3.0;
 /// The same in standard uncertainties of the difference: short sweeps leave few frames to a part, and of six parts the largest and the smallest
 /// are looked at.
 const WANDERS_SIGMA: f64 = 5.0;
+/// Beyond this it is no chance, dB, however much the frames scatter: a gain that is turned quickly scatters them too.
+const WANDERS_MOST_DB: f64 = 6.0;
 /// A channel whose noise rises by less than this under the stimulus is steady, dB.
 const STEADY_DB: f64 = 1.0;
 /// The driver heard through the source's own impedance: so much weaker in power and against the noise than in its own channel. Across
@@ -266,8 +268,8 @@ fn turned(floor: &ChannelFloor) -> Option<Sign> {
     let wanders_db = db(highest / lowest);
     let tells = lowest > ABOVE_ROUNDING * floor.rounding;
     let chance_db = db((WANDERS_SIGMA * std::f64::consts::SQRT_2 * floor.parts_doubt).exp());
-    let limit_db = if chance_db > WANDERS_DB {
-        chance_db
+    let limit_db = if chance_db.is_finite() {
+        chance_db.clamp(WANDERS_DB, WANDERS_MOST_DB)
     } else {
         WANDERS_DB
     };
@@ -278,8 +280,10 @@ fn turned(floor: &ChannelFloor) -> Option<Sign> {
     })
 }
 
-/// Relative standard uncertainty of a part's median, from how its frames scatter around it: 1.4826 times the median distance is a normal
-/// scatter's standard deviation, and a median scatters √(π/2) times as much as a mean.
+/// A normal scatter's standard deviation over the median distance from its middle.
+const OVER_MEDIAN_DISTANCE: f64 = 1.4826;
+
+/// Relative standard uncertainty of a part's median, from how its frames scatter around it; a median scatters √(π/2) times as much as a mean.
 fn doubt_of_medians(parts: &[(f64, Vec<f64>)]) -> f64 {
     let away = parts.iter().flat_map(|(middle, of_frames)| {
         of_frames
@@ -288,7 +292,7 @@ fn doubt_of_medians(parts: &[(f64, Vec<f64>)]) -> f64 {
             .map(move |v| (v / middle).ln().abs())
     });
     let fewest = parts.iter().map(|(_, of_frames)| of_frames.len()).min();
-    let scatter = 1.4826 * median(&mut away.collect::<Vec<f64>>()).unwrap_or(0.0);
+    let scatter = OVER_MEDIAN_DISTANCE * median(&mut away.collect::<Vec<f64>>()).unwrap_or(0.0);
     let n = fewest.unwrap_or(1).max(1) as f64;
     std::f64::consts::FRAC_PI_2.sqrt() * scatter / n.sqrt()
 }

@@ -353,6 +353,11 @@ impl Joint {
             .map(|(i, _, sigma)| (i, sigma))
     }
 
+    /// Unknowns with a prior, in the order of their residuals, which stand behind those of the points.
+    pub fn with_prior(&self) -> impl Iterator<Item = usize> + '_ {
+        self.priors().map(|(i, _, _)| i)
+    }
+
     fn priors(&self) -> impl Iterator<Item = (usize, f64, f64)> + '_ {
         let with = |(i, u): (usize, &Unknown)| u.prior.map(|(mean, sigma)| (i, mean, sigma));
         self.unknowns.iter().enumerate().filter_map(with)

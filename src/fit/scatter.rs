@@ -19,40 +19,28 @@ pub(super) fn scatter(
     inverse: &SymmetricMatrix,
     observations: &[Observation],
 ) -> SymmetricMatrix {
-    let mut scatter = without_typed(joint, inverse);
     if observations.iter().all(|o| o.calibration.is_empty()) {
-        return scatter;
+        return without_typed(joint, inverse);
     }
-    let (n, p) = (joint.n_residuals(), inner.len());
-    let mut jacobian = vec![0.0; n * p];
-    joint.jacobian(inner, &mut jacobian);
-    // What each residual moves each estimate by: the columns of (JᵀJ)⁻¹·Jᵀ.
-    let pull = |row: usize| -> Vec<f64> {
-        let along = |i: usize| {
-            (0..p)
-                .map(|j| inverse.get(i, j) * jacobian[j * n + row])
-                .sum()
-        };
-        (0..p).map(along).collect()
-    };
+    let pulls = Pulls::new(joint, inner, inverse);
+    let p = inner.len();
+    // Squares are summed and nothing is taken off a sum, so that no variance gets lost in another: weights may have moved a little since the
+    // inverse was taken.
+    let mut scatter = SymmetricMatrix::zero(p);
     let mut row = 0;
     let mut curves = vec![];
     for (part, observation) in joint.parts.iter().zip(observations) {
         let f_hz = observation.curve.frequency_hz();
         let mut factors = vec![vec![]; p];
         for (i, &f_hz) in f_hz.iter().enumerate() {
-            let (a, b) = (pull(row), pull(row + 1));
+            let (a, b) = (pulls.of(row), pulls.of(row + 1));
             row += 2;
-            let [aa, ab, bb] =
-                part.whitening[i].covariance(&observation.calibration.covariance_at(f_hz));
+            let shared = observation.calibration.covariance_at(f_hz);
+            let [aa, ab, bb] = part.whitening[i].covariance(&shared);
+            add(&mut scatter, &a, &b, [1.0 - aa, -ab, 1.0 - bb]);
             let root = part.weight[i].sqrt();
-            for m in 0..p {
-                factors[m].push(part.whitening[i].factor(root * a[m], root * b[m]));
-                for l in 0..=m {
-                    let counted =
-                        aa * a[m] * a[l] + ab * (a[m] * b[l] + b[m] * a[l]) + bb * b[m] * b[l];
-                    scatter.set(m, l, scatter.get(m, l) - counted);
-                }
+            for (m, factors) in factors.iter_mut().enumerate() {
+                factors.push(part.whitening[i].factor(root * a[m], root * b[m]));
             }
         }
         curves.push(Summed {
@@ -61,6 +49,14 @@ pub(super) fn scatter(
             factors,
         });
     }
+    let typed: Vec<usize> = joint.typed().map(|(unknown, _)| unknown).collect();
+    for unknown in joint.with_prior() {
+        if !typed.contains(&unknown) {
+            let pull = pulls.of(row);
+            add(&mut scatter, &pull, &pull, [1.0, 0.0, 0.0]);
+        }
+        row += 1;
+    }
     let shared = covariance_of_sums(p, &curves);
     for m in 0..p {
         for l in 0..=m {
@@ -68,6 +64,44 @@ pub(super) fn scatter(
         }
     }
     scatter
+}
+
+/// What each residual moves each estimate by: the columns of (JᵀJ)⁻¹·Jᵀ.
+struct Pulls<'a> {
+    inverse: &'a SymmetricMatrix,
+    jacobian: Vec<f64>,
+    n_rows: usize,
+}
+
+impl<'a> Pulls<'a> {
+    fn new(joint: &Joint, inner: &[f64], inverse: &'a SymmetricMatrix) -> Self {
+        let n_rows = joint.n_residuals();
+        let mut jacobian = vec![0.0; n_rows * inner.len()];
+        joint.jacobian(inner, &mut jacobian);
+        Self {
+            inverse,
+            jacobian,
+            n_rows,
+        }
+    }
+
+    fn of(&self, row: usize) -> Vec<f64> {
+        let p = self.inverse.n();
+        let slope = |j: usize| self.jacobian[j * self.n_rows + row];
+        (0..p)
+            .map(|i| (0..p).map(|j| self.inverse.get(i, j) * slope(j)).sum())
+            .collect()
+    }
+}
+
+/// Adds (a b)·C·(a b)ᵀ for a covariance of two numbers: first·first, first·second, second·second.
+fn add(sum: &mut SymmetricMatrix, a: &[f64], b: &[f64], [aa, ab, bb]: [f64; 3]) {
+    for m in 0..a.len() {
+        for l in 0..=m {
+            let product = aa * a[m] * a[l] + ab * (a[m] * b[l] + b[m] * a[l]) + bb * b[m] * b[l];
+            sum.set(m, l, sum.get(m, l) + product);
+        }
+    }
 }
 
 /// Covariance of the estimates without the doubt of what was typed: C − Σ c·cᵀ/σ², with c the column of a typed unknown

@@ -1,7 +1,7 @@
 //! What the noise of the calibration takes does to a curve: (J8).
 //!
 //! A calibration take is smoothed, and serves all curves of a session. Its noise is therefore the same over a third of an octave and in all
-//! takes. A resonance narrower than that hardly moves by it, and nothing that all curves tell gets surer by their number.
+//! takes. A resonance narrower than that hardly moves by it, and what all curves tell together does not get surer by their number.
 
 use std::sync::Arc;
 
@@ -25,7 +25,8 @@ pub struct CalibrationNoise {
 }
 
 /// One curve's part in several sums: for each sum q the factors of q = Re Σ_i c_i·Z_i, and the noise in those points. The noise may cover
-/// points that the sums leave out, which count as zero there.
+/// points that the sums leave out, which count as zero there. Curves that are summed belong to one jig: they have the same calibration takes, in
+/// the same order.
 pub struct Summed<'a> {
     /// The noise in the curve.
     pub noise: &'a CalibrationNoise,
@@ -48,7 +49,8 @@ impl CalibrationNoise {
             .unwrap_or_default()
     }
 
-    /// The same for `frequency_hz`, from whichever of several curves on one jig has the point, answering for `times` as much.
+    /// The same for `frequency_hz`, from whichever of several curves on one jig has the point, answering for `times` as much. A curve beside them
+    /// that has none of that noise (a table) counts as if it had: that errs to the safe side.
     pub fn gathered(curves: &[&Self], frequency_hz: &[f64], times: f64) -> Self {
         let Some(first) = curves.iter().find(|curve| !curve.is_empty()) else {
             return Self::default();
@@ -137,6 +139,7 @@ pub fn covariance_of_sums(n: usize, curves: &[Summed<'_>]) -> SymmetricMatrix {
                     all = Some(raw);
                 }
                 Some(all) => {
+                    debug_assert!(variances.iter().copied().eq(take.raw_variances()));
                     for (sum, more) in all.iter_mut().flatten().zip(raw.iter().flatten()) {
                         *sum += more;
                     }
@@ -226,10 +229,10 @@ mod tests {
                 }
             }
         }
-        for i in 0..2 {
+        for (i, found) in found.iter().enumerate() {
             // A variance of 400 is uncertain by √(2/400) = 7 %: three of these.
             const STATISTICAL: f64 = 0.21;
-            let ratio = found[i][i] / stated.get(i, i);
+            let ratio = found[i] / stated.get(i, i);
             assert!((ratio - 1.0).abs() < STATISTICAL, "sum {i}: {ratio}");
         }
         let correlation = |a: f64, b: f64, ab: f64| ab / (a * b).sqrt();

@@ -203,6 +203,7 @@ mod tests {
             );
         }
     }
+
     /// An input that is silent in every bit has no noise, and what follows it is no reason for an unknown.
     #[test]
     fn silence_has_nothing_to_pass_on() {

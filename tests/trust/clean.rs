@@ -21,10 +21,7 @@ fn twenty() -> Vec<&'static InventedDriver> {
 
 /// All twenty, both wirings, rates, depths and methods taken in turn.
 #[test]
-#[cfg_attr(
-    debug_assertions,
-    ignore = "minutes without optimisation; .ci/run runs it with --release"
-)]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimisation")]
 fn clean_takes_give_no_caution() {
     let rates = [44_100.0, 48_000.0, 96_000.0];
     let mut wrong = vec![];

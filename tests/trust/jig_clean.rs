@@ -54,10 +54,7 @@ fn calibrated(scenario: &mut Scenario, same_node: bool) {
 
 /// All invented drivers; nothing calibrated, or everything, or all but one; levels, noise, sweeps and rates taken in turn.
 #[test]
-#[cfg_attr(
-    debug_assertions,
-    ignore = "minutes without optimisation; .ci/run runs it with --release"
-)]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimisation")]
 fn clean_jigs_give_no_caution() {
     let rates = [44_100.0, 48_000.0, 96_000.0];
     let mut wrong = vec![];

@@ -96,10 +96,7 @@ fn run(jobs: &[Job]) -> Vec<String> {
 
 /// Both strengths of every fault, each on one of the three drivers; the long run below has all of them.
 #[test]
-#[cfg_attr(
-    debug_assertions,
-    ignore = "minutes without optimisation; .ci/run runs it with --release"
-)]
+#[cfg_attr(debug_assertions, ignore = "minutes without optimisation")]
 fn every_fault_is_named_on_a_driver() {
     let wrong = run(&jobs(|fault, strength, label| {
         let turn = seed(&[fault.name]) as usize + usize::from(strength == Strength::Severe);

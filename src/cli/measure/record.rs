@@ -89,7 +89,7 @@ pub fn run(args: &RecordArgs) -> Result<u8, Failure> {
         ));
     }
     // What the take came to is the result; it is kept, whatever the analysis says.
-    for condition in &conditions {
+    if let Some(condition) = conditions.last() {
         match super::chat_line_after(&job, condition, Look::of_stdout()) {
             Ok(Some(line)) => console::print(&line)?,
             Ok(None) => {}
