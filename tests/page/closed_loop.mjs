@@ -194,8 +194,13 @@ async function setUp() {
   await goOn("cautions");
   await goOn("sense");
   await goOn("wiring");
-  await sound("Check the input");
-  console.log(await said(".checks"));
+  // Frames that a busy machine loses here are told as well.
+  for (let tries = 1; tries <= MOST_TRIES; tries += 1) {
+    await sound("Check the input");
+    const words = await said(".checks");
+    console.log(words);
+    if (!words.includes("not good")) break;
+  }
   await goOn("browser");
   await fill("Room temperature", "21");
   await fill("Altitude above sea level", "30");
