@@ -289,7 +289,11 @@ fn the_calibrations_noise_counts_once() {
 }
 
 #[test]
-fn scatter_is_near_the_bound_and_intervals_cover() {
+fn scatter_is_near_the_bound_and_intervals_cover_across_the_driver() {
     runs("Turnstone 3", Wiring::AcrossDriver, 47.0);
+}
+
+#[test]
+fn scatter_is_near_the_bound_and_intervals_cover_across_the_resistor() {
     runs("Shingle 6", Wiring::AcrossResistor, 1.5);
 }
