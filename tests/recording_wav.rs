@@ -17,6 +17,7 @@ use farcone::recording::{
 use proptest::prelude::*;
 
 /// Rounding: half a step of a 24-bit integer, full scale being 1.
+const HALF_STEP_16: f32 = 1.0 / 65_536.0;
 const HALF_STEP_24: f32 = 1.0 / 16_777_216.0;
 
 fn fixture(name: &str) -> Vec<u8> {
@@ -271,6 +272,7 @@ fn what_cannot_be_written_is_refused_before_the_first_byte() {
             WavFormat::Pcm24,
             "BeyondFullScale",
         ),
+        (48_000, &[&loud], WavFormat::Pcm16, "BeyondFullScale"),
         (48_000, &[&ok, &nan], WavFormat::Float32, "NotFinite"),
         (
             48_000,
@@ -311,6 +313,9 @@ fn written_files_state_their_sizes_and_are_padded() {
     assert_eq!(file.len() % 2, 0);
     let audio = b"data\x09\0\0\0\0\0\0\0\0\x40\0\0\x80\0";
     assert!(file.ends_with(audio));
+    // Full scale just misses the largest integer.
+    let file = written(44_100, &[&[1.0, 0.25, -1.0]], WavFormat::Pcm16);
+    assert!(file.ends_with(b"data\x06\0\0\0\xFF\x7F\0\x20\0\x80"));
 }
 
 struct Broken;
@@ -473,18 +478,26 @@ proptest! {
             hound::WavReader::new(Cursor::new(&file)).unwrap().samples::<f32>().map(Result::unwrap).collect();
         prop_assert_eq!(by_hound.iter().copied().step_by(2).collect::<Vec<f32>>(), source.clone());
 
-        let file = written(rate_hz, &[&source, &driver], WavFormat::Pcm24);
-        let (take, findings) = read_take(Cursor::new(&file), None).unwrap();
-        prop_assert!(findings.is_empty());
-        prop_assert_eq!(take.sample_rate_hz(), rate_hz);
-        for (read, written) in take.source().iter().chain(take.driver()).zip(source.iter().chain(&driver)) {
-            // +1.0 is one step beyond the largest integer.
-            let tolerance = if *written > 1.0 - HALF_STEP_24 { 2.0 * HALF_STEP_24 } else { HALF_STEP_24 };
-            prop_assert!((read - written).abs() <= tolerance, "{} became {}", written, read);
+        let mut mono = vec![];
+        for (format, half_step) in [(WavFormat::Pcm16, HALF_STEP_16), (WavFormat::Pcm24, HALF_STEP_24)] {
+            let file = written(rate_hz, &[&source, &driver], format);
+            let (take, findings) = read_take(Cursor::new(&file), None).unwrap();
+            prop_assert!(findings.is_empty());
+            prop_assert_eq!(take.sample_rate_hz(), rate_hz);
+            for (read, written) in take.source().iter().chain(take.driver()).zip(source.iter().chain(&driver)) {
+                // +1.0 is one step beyond the largest integer.
+                let tolerance = if *written > 1.0 - half_step { 2.0 * half_step } else { half_step };
+                prop_assert!((read - written).abs() <= tolerance, "{} became {}", written, read);
+            }
+            let by_hound: Vec<i32> =
+                hound::WavReader::new(Cursor::new(&file)).unwrap().samples::<i32>().map(Result::unwrap).collect();
+            let first: Vec<f32> = by_hound.iter().step_by(2).map(|&step| step as f32 * 2.0 * half_step).collect();
+            prop_assert_eq!(&first, take.source());
+            mono = take.source().to_vec();
         }
 
         let file = written(rate_hz, &[&source], WavFormat::Pcm24);
         let (audio, _) = read_wav(Cursor::new(&file)).unwrap();
-        prop_assert_eq!(audio.channel(0).unwrap(), take.source());
+        prop_assert_eq!(audio.channel(0).unwrap(), mono);
     }
 }

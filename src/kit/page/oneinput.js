@@ -3,14 +3,14 @@
 // One input only: a sound that repeats without a break while the clip moves from the source node to the driver and back. The samples are
 // counted through, so nothing may be cut out; what lies where is for the core to find.
 const oneInput = (() => {
-  // Seconds for each part. The first of the stretches also settles. Back at its beginning the clip shows what moved meanwhile, level and
-  // clock, and the way back is known by then.
+  // Seconds for each part: four takes go through mail. Back at its beginning the clip shows what moved meanwhile, level and clock; the
+  // way back is known by then, so that there is time left over.
   const PARTS = [
-    { id: "source", length_s: 16 },
-    { id: "move", length_s: 12 },
-    { id: "driver", length_s: 16 },
-    { id: "return", length_s: 10 },
-    { id: "back", length_s: 15 },
+    { id: "source", length_s: 11 },
+    { id: "move", length_s: 10 },
+    { id: "driver", length_s: 11 },
+    { id: "return", length_s: 8 },
+    { id: "back", length_s: 8 },
   ];
   const LENGTH_S = PARTS.reduce((sum, part) => sum + part.length_s, 0);
   // Levels tried from below, dBFS, and where the recording's peak should arrive. There is no second channel to judge a burst by.
