@@ -128,6 +128,14 @@ fn what_was_kept_is_there_after_the_page_was_closed() {
 
 #[test]
 #[ignore = "needs a browser; .ci/run has it"]
+fn the_first_question_is_there_soon() {
+    if browser() {
+        succeed(&node("first.mjs", "kit.html", "first", &[]));
+    }
+}
+
+#[test]
+#[ignore = "needs a browser; .ci/run has it"]
 fn one_input_and_a_clip_that_moves_find_the_resonance() {
     if browser() {
         succeed(&node("one_input.mjs", "kit.html", "one-input", &[]));

@@ -117,25 +117,32 @@ pub fn run(args: &KitArgs) -> Result<u8, Failure> {
 
 /// One driver of a kit, read from the right: a label may hold commas.
 pub fn driver(text: &str) -> Result<KitDriver, String> {
-    let wrong = || {
+    let short = |text: &str| text.trim().chars().take(60).collect::<String>();
+    let wrong = |why: &str| {
         format!(
-            "\"{}\" does not name a driver; write its label, its class (small, woofer, tweeter) and, if known, its impedance, as in \
+            "\"{}\" does not name a driver: {why}; write its label, its class (small, woofer, tweeter) and, if known, its impedance, as in \
              \"left unit,small,8ohm\"",
-            text.chars().take(60).collect::<String>()
+            short(text)
         )
     };
-    let (front, last) = text.rsplit_once(',').ok_or_else(wrong)?;
+    let no_class = |name: &str| wrong(&format!("\"{}\" is no class", short(name)));
     let class = |name: &str| DriverClass::parse(name.trim());
-    let (label, class, nominal_ohm) = match class(last) {
-        Some(class) => (front, class, None),
-        None => {
-            let (label, name) = front.rsplit_once(',').ok_or_else(wrong)?;
-            let nominal = values::resistance(last.trim()).map_err(|error| error.to_string())?;
-            (label, class(name).ok_or_else(wrong)?, Some(nominal.value))
+    let (front, last) = text
+        .rsplit_once(',')
+        .ok_or_else(|| wrong("it has no class"))?;
+    let (label, class, nominal_ohm) = match (class(last), front.rsplit_once(',')) {
+        (Some(class), _) => (front, class, None),
+        (None, None) => return Err(no_class(last)),
+        (None, Some((label, name))) => {
+            let nominal = values::resistance(last.trim());
+            let wrong_one = if nominal.is_ok() { name } else { last };
+            let class = class(name).ok_or_else(|| no_class(wrong_one))?;
+            let nominal = nominal.map_err(|error| error.to_string())?;
+            (label, class, Some(nominal.value))
         }
     };
     if label.trim().is_empty() {
-        return Err(wrong());
+        return Err(wrong("it has no label"));
     }
     Ok(KitDriver {
         label: label.trim().to_owned(),
@@ -162,11 +169,12 @@ mod tests {
             (DriverClass::Woofer, Some(8.0))
         );
         for (text, named) in [
-            ("left unit", "left unit,small,8ohm"),
-            ("left unit,big", "left unit,small,8ohm"),
-            (",small", "left unit,small,8ohm"),
+            ("left unit", "it has no class"),
+            ("left unit,big", "\"big\" is no class"),
+            (",small", "it has no label"),
             ("left unit,small,8", "8ohm"),
-            ("left unit,tiny,8ohm", "left unit,small,8ohm"),
+            ("left unit,tiny,8ohm", "\"tiny\" is no class"),
+            ("4 inch, paper, wofer", "\"wofer\" is no class"),
         ] {
             let said = driver(text).unwrap_err();
             assert!(said.contains(named), "{text}: {said}");

@@ -127,16 +127,26 @@ const main = (() => {
     const settings = kit.read(frame.by("kit").textContent);
     frame.masthead(settings);
     frame.colophon(settings, null);
+    showBeforeItIsOpened(settings);
     const keeps = await store.open(settings.id);
     const continued = state.begin(settings, await store.loadState());
     state.now.opened = { continued, keeps, alone: await onlyTab.hold(settings.id) };
     state.log(continued ? "opened again" : "opened");
     // Where it stood is offered on the first page, so that nobody is thrown into the middle.
     state.now.resume = continued ? whereItStood() : null;
-    at = { id: "welcome", driver: null };
+    document.body.inert = false;
     show({ focus: false });
     keepWhatIsTyped();
     loadCore(settings);
+  }
+
+  // The first page can be read while the browser opens what was kept, which takes it longer than everything else; answered it cannot be.
+  function showBeforeItIsOpened(settings) {
+    state.begin(settings, null);
+    state.now.opened = { continued: false, keeps: true, alone: true };
+    at = { id: "welcome", driver: null };
+    show({ focus: false });
+    document.body.inert = true;
   }
 
   // Half-filled questions survive a crash too. Fields read themselves a moment after they were left.
@@ -162,5 +172,6 @@ const main = (() => {
 })();
 
 main.begin().catch((error) => {
+  document.body.inert = false;
   document.getElementById("question").textContent = error.message;
 });

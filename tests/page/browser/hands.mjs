@@ -47,7 +47,7 @@ export async function open(kit, out, { width = 1280, height = 900, profile = nul
 
 export async function load(page, kit) {
   await page.goto(pathToFileURL(resolve(kit)).href);
-  await page.waitForSelector("#question h1");
+  await page.waitForSelector("body:not([inert]) #question h1");
 }
 
 const watched = new WeakSet();

@@ -41,7 +41,7 @@ await run(async (kit, out) => {
     await page.waitForTimeout(2500);
     expect(await page.locator(".sounding").isVisible(), "it no longer sounds");
     await page.reload();
-    await page.waitForSelector("#question h1");
+    await page.waitForSelector("body:not([inert]) #question h1");
     expect((await hands.said("#question")).includes("You have been here before, at: Known resistor"), "the page does not say where it was");
     await hands.look("welcome-again");
     await page.getByText(CONTINUE).click();
