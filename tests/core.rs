@@ -23,6 +23,7 @@ use farcone::jig::Wiring;
 use farcone::progress::Unwatched;
 use farcone::recording::{WavFormat, read_take, write_wav};
 use farcone::session::{SessionFile, analyse, assemble_in_memory};
+use farcone::signal::resampled;
 use farcone::web::Core;
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -250,7 +251,7 @@ fn a_take_is_kept_as_it_was_recorded_and_judged_as_natively() {
     assert_eq!(made["take"]["sha256"], json!([hash]));
     assert_eq!(made["take"]["level"]["playback_dbfs"], -24.0);
     // The same file, brought by hand.
-    let mut args = json!({"session": session(), "take": free_air("free-air-1"), "sound": desk.sound, "level_dbfs": -24.0});
+    let mut args = json!({"session": session(), "take": free_air("free-air-1"), "sound": desk.sound, "played_rate_hz": RATE_HZ, "level_dbfs": -24.0});
     let (dropped, _) = desk.ask("dropped", &args, &[&blobs[0]]).unwrap();
     assert_eq!(dropped["take"]["sha256"], made["take"]["sha256"]);
     assert_eq!(dropped["findings"], made["findings"]);
@@ -258,6 +259,57 @@ fn a_take_is_kept_as_it_was_recorded_and_judged_as_natively() {
     let (blind, _) = desk.ask("dropped", &args, &[&blobs[0]]).unwrap();
     assert_eq!(blind["damaged"], false, "{blind}");
     assert!(desk.ask("dropped", &args, &[b"RIFF????"]).is_err());
+}
+
+/// A recorder at a rate of its own, beside a player that takes the page's file as it is.
+#[test]
+fn a_recorder_may_have_another_rate_than_the_page() {
+    let mut desk = Desk::new();
+    let played: Vec<f32> = desk
+        .playback("take", -24.0)
+        .iter()
+        .map(|&v| v as f32)
+        .collect();
+    for rate_hz in [44_100, 96_000] {
+        let at_rate: Vec<f64> = resampled(&played, f64::from(rate_hz) / f64::from(RATE_HZ))
+            .iter()
+            .map(|&v| f64::from(v))
+            .collect();
+        let (circuit, values) = drivers()[3].set_up(&Mounting::FreeAir);
+        let element = Element::Driver {
+            circuit: &circuit,
+            values: &values,
+        };
+        let bench = &desk.jig.bench;
+        let mut wav = vec![];
+        let mut record = |played: &[f64]| {
+            let take = bench
+                .record(&element, played, f64::from(rate_hz), 8)
+                .unwrap();
+            let [source, driver] = [take.source, take.driver]
+                .map(|channel| channel.iter().map(|&v| v as f32).collect::<Vec<_>>());
+            wav.clear();
+            write_wav(&mut wav, rate_hz, &[&source, &driver], WavFormat::Pcm24).unwrap();
+            wav.clone()
+        };
+        let good = record(&at_rate);
+        // Eleven milliseconds are missing.
+        let mut shorter = at_rate.clone();
+        let half = shorter.len() / 2;
+        shorter.drain(half..half + rate_hz as usize / 90);
+        let lossy = record(&shorter);
+        let args = json!({
+            "session": session(), "take": free_air("free-air-1"), "sound": desk.sound, "played_rate_hz": RATE_HZ, "level_dbfs": -24.0,
+        });
+        let (answered, _) = desk.ask("dropped", &args, &[&good]).unwrap();
+        assert_eq!(answered["damaged"], false, "{rate_hz}: {answered}");
+        assert_eq!(answered["findings"], json!([]), "{rate_hz}");
+        let (answered, _) = desk.ask("dropped", &args, &[&lossy]).unwrap();
+        assert_eq!(
+            answered["findings"][0]["code"], "frames-lost",
+            "{rate_hz}: {answered}"
+        );
+    }
 }
 
 #[test]
@@ -572,7 +624,7 @@ fn the_compiled_library_answers_alike() {
             let mut take = take.clone();
             take.as_object_mut().unwrap().remove("sha256");
             let sound = json!({"start_hz": 5.0, "length_s": 7.0, "ceiling_dbfs": -18.0});
-            let args = json!({"session": session, "take": take, "sound": sound, "level_dbfs": take["level"]["playback_dbfs"]});
+            let args = json!({"session": session, "take": take, "sound": sound, "played_rate_hz": RATE_HZ, "level_dbfs": take["level"]["playback_dbfs"]});
             asked.push(("dropped", args, vec![blob]));
         }
         for (j, (op, args, blobs)) in asked.into_iter().enumerate() {

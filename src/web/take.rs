@@ -11,7 +11,7 @@ use super::given::{One, SoundJson};
 use super::sound::{findings_json, take_of};
 use crate::capture::Recorded;
 use crate::desk::Desk;
-use crate::faults::{Facts, recording_findings};
+use crate::faults::{Facts, Played, recording_findings};
 use crate::finding::{Finding, Severity};
 use crate::recording::{Take, WavFormat, join_mono, read_take, read_wav, write_wav};
 use crate::session::{TakeLevel, sha256_hex};
@@ -75,10 +75,11 @@ struct Brought {
     /// What was played; null if it was something else than the page's own stimulus.
     sound: Option<SoundJson>,
     level_dbfs: Option<f64>,
+    /// The rate of the file that was played, Hz.
+    played_rate_hz: Option<u32>,
 }
 
-/// A recording from any recorder, one stereo file or two mono files: judged by itself, and against the stimulus where its rate
-/// is the stimulus's.
+/// A recording from any recorder at any rate, one stereo file or two mono files: judged against the stimulus where that is known.
 pub(super) fn dropped(request: &Request<'_>) -> Result<Answer, Refusal> {
     let args: Brought = request.args()?;
     let mut one = One::read(args.session, args.take)?;
@@ -101,18 +102,31 @@ pub(super) fn dropped(request: &Request<'_>) -> Result<Answer, Refusal> {
         finding.take = Some(one.take.name.clone());
     }
     let mut exchanged = false;
-    match (args.sound, args.level_dbfs) {
-        (Some(sound), Some(level_dbfs)) => {
-            let desk = one.desk(sound.at(take.sample_rate_hz()))?;
+    match (args.sound, args.level_dbfs, args.played_rate_hz) {
+        (Some(sound), Some(level_dbfs), Some(rate_hz)) if rate_hz == take.sample_rate_hz() => {
+            let desk = one.desk(sound.at(rate_hz))?;
             let (judged, swapped) = judge(&desk, &one, take, level_dbfs, 0)?;
             findings.extend(judged);
             exchanged = swapped;
         }
-        _ => {
+        (sound, level_dbfs, rate_hz) => {
+            let played = match (sound, level_dbfs, rate_hz) {
+                (Some(sound), Some(level_dbfs), Some(rate_hz)) => Some(Played {
+                    samples: sound.at(rate_hz).full(level_dbfs)?.samples().to_vec(),
+                    sample_rate_hz: rate_hz,
+                }),
+                _ => None,
+            };
             let expected = crate::session::expected(&one.take.condition, Some(one.jig()?.wiring));
             let facts = Facts::of(&take);
-            let of_take = recording_findings(&one.take.name, &take, &facts, expected, None);
-            findings.extend(of_take);
+            let name = &one.take.name;
+            findings.extend(recording_findings(
+                name,
+                &take,
+                &facts,
+                expected,
+                played.as_ref(),
+            ));
         }
     }
     one.take.sha256 = request

@@ -244,7 +244,7 @@ const manualTake = (() => {
     const entry = measure.entryFor(d, plan);
     if (contents.length === 2) entry.files = [`takes/${entry.name}-source.wav`, `takes/${entry.name}-driver.wav`];
     state.log(`brought ${names.join(", ")} as ${entry.name}`);
-    return core.call("dropped", { session: measure.bareSession(d), take: entry, sound, level_dbfs }, contents);
+    return core.call("dropped", { session: measure.bareSession(d), take: entry, sound, level_dbfs, played_rate_hz: RATE_HZ }, contents);
   }
 
   function controls(d, plan, { again, onfiles }) {
