@@ -52,6 +52,11 @@ fn level_db((source, driver): &(&FollowWindow, &FollowWindow)) -> f64 {
     20.0 * (driver.gain / source.gain + 1e-10).log10()
 }
 
+/// Whether two windows can be compared.
+fn near(before: &(&FollowWindow, &FollowWindow), after: &(&FollowWindow, &FollowWindow)) -> bool {
+    (1.0 / NEAR..NEAR).contains(&(after.0.frequency_hz / before.0.frequency_hz))
+}
+
 /// Where the driver channel comes to follow the source channel to the hair: the clip at the driver is off, and nothing loads the
 /// jig any more. No driver's impedance leaps and then stays the same.
 fn opens(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
@@ -62,6 +67,7 @@ fn opens(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
         let (low, high) = extremes(&levels);
         after.len() >= LASTS
             && before.1.explained > HELD
+            && near(before, &after[0])
             && high - low < SAME_DB
             && low > level_db(before) + LEAP_DB
             // A slope that ends in a plateau is none.
@@ -78,12 +84,9 @@ fn fall(pairs: &[(&FollowWindow, &FollowWindow)]) -> Option<f64> {
     let falls = |last: usize| {
         let (before, after) = (&pairs[last], &pairs[last + 1 + GAP..]);
         let after = &after[..LASTS.min(after.len())];
-        let ratio = after
-            .first()
-            .map_or(f64::INFINITY, |w| w.0.frequency_hz / before.0.frequency_hz);
         after.len() >= FEWEST
             && before.1.explained > HELD
-            && (1.0 / NEAR..NEAR).contains(&ratio)
+            && near(before, &after[0])
             && after
                 .iter()
                 .all(|w| level_db(w) < level_db(before) - FALL_DB)
