@@ -18,7 +18,9 @@ use farcone::bench::{
 };
 use farcone::faults::{Expected, Facts, Hum, Played, noise_finding, recording_findings};
 use farcone::finding::{Code, Finding};
+use farcone::progress::Unwatched;
 use farcone::recording::Take;
+use farcone::session::{Condition, Data, analyse};
 use farcone::signal::{Envelope, RatioSettings, SynchronizedSweep, channel_ratio};
 
 fn pick<T: Copy>(from: &[T], seed: u64, salt: u64) -> T {
@@ -175,7 +177,7 @@ fn false_alarms(seeds: std::ops::RangeInclusive<u64>) -> Vec<String> {
             take.driver(),
             rate_hz,
             &settings,
-            &mut farcone::progress::Unwatched,
+            &mut Unwatched,
         );
         found.extend(noise_finding("t", &ratio.unwrap()));
         alarms.extend(found.iter().map(|finding| format!("{setup:?} {finding:?}")));
@@ -422,17 +424,55 @@ fn faults_are_found() {
     }
 }
 
-/// Long run; mild faults may be missed now and then.
+/// Whether nothing is made of a take: no value, and it has to be made again.
+fn is_refused(setup: &Setup, take: Take) -> bool {
+    let wiring = if setup.across_driver {
+        farcone::jig::Wiring::AcrossDriver
+    } else {
+        farcone::jig::Wiring::AcrossResistor
+    };
+    let bench = setup.bench();
+    let jig = common::Jig {
+        bench,
+        ..common::Jig::new(wiring, bench.sense_ohm)
+    };
+    let take = common::take("t", Condition::FreeAir, Data::Recording(take));
+    let sheet = analyse(common::session(&jig, 0.01, vec![take]), &mut Unwatched).unwrap();
+    sheet.verdict == "redo" && sheet.parameters.fs.is_none() && sheet.parameters.re.is_none()
+}
+
+/// Long run; mild faults may be missed now and then. Automatic gain that turns each channel by itself passes for what the driver does,
+/// and may clip before it turns down: under whatever name, no value comes of it.
 #[test]
 #[ignore = "some minutes"]
 fn many_faults_are_found() {
     const MILD: f64 = 0.9;
-    let table = spoiled(3001..=3020);
-    for (label, (found, of, missed)) in &table {
-        println!("{label}: {found} of {of} {missed}");
+    let mut table: BTreeMap<&str, (usize, usize, usize, String)> = BTreeMap::new();
+    for seed in 3001..=3020 {
+        let setup = Setup::any(seed);
+        let recorded = setup.record(&setup.bench());
+        for (label, code, spoil) in spoils(&setup) {
+            let take = take(recorded.clone().spoiled(&spoil).rounded(setup.bits));
+            let found = codes(&take);
+            let (named, refused, of, others) = table.entry(label).or_default();
+            *of += 1;
+            if found.contains(&code) {
+                *named += 1;
+            } else {
+                *others += &format!("\n    {found:?} {setup:?}");
+                *refused += usize::from(is_refused(&setup, take));
+            }
+        }
     }
-    for (label, (found, of, _)) in table {
-        assert!(found as f64 >= MILD * of as f64, "{label}: {found} of {of}");
+    for (label, (named, refused, of, others)) in &table {
+        println!("{label}: {named} of {of} named, {refused} more refused {others}");
+    }
+    for (label, (named, refused, of, _)) in table {
+        if label.starts_with("agc severe") {
+            assert_eq!(named + refused, of, "{label}");
+        } else {
+            assert!(named as f64 >= MILD * of as f64, "{label}: {named} of {of}");
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! A recording against the stimulus that was played, where somebody gave it.
 
-use super::playback::playback_check;
+use super::playback::{PlaybackCheck, playback_check};
 use super::recording::Expected;
 use super::statistics::median;
 use crate::capture::{Playback, Recorded};
@@ -50,25 +50,20 @@ pub(super) fn given_findings(
     if !converted && let Some(which) = copied(&samples, take) {
         return vec![copy(name, which)];
     }
-    let stimulus: Vec<f64> = samples.iter().map(|&v| f64::from(v)).collect();
-    // A stimulus that begins with a step was played all the same, but cannot be followed as one of ours.
-    let Ok(playback) = Playback::new(&stimulus, take.sample_rate_hz(), 0.0) else {
+    let Some(check) = laid(name, take, &samples, expected) else {
         return vec![];
     };
-    let recorded = Recorded {
-        take: take.clone(),
-        n_reported_losses: 0,
-    };
-    let check = playback_check(name, &playback, &recorded, expected);
-    let found = |code: Code| check.findings.iter().any(|finding| finding.code == code);
-    // Lost frames lean the delays as well, on the average; a wrong rate loses none.
-    let drift_ppm = check.drift_ppm.filter(|ppm| ppm.abs() > CLOCKS_PPM);
-    if let Some(drift_ppm) = drift_ppm
-        && !found(Code::FramesLost)
-    {
-        return vec![wrong_rate(name, rate_hz, 1.0 - 1e-6 * drift_ppm)];
+    if let Some(drift_ppm) = check.drift_ppm.filter(|ppm| ppm.abs() > CLOCKS_PPM) {
+        let factor = 1.0 - 1e-6 * drift_ppm;
+        // Lost frames lean the delays as well, on the average. With the factor in place, those of a wrong rate lie straight.
+        let straight = || laid(name, take, &resampled(&samples, 1.0 / factor), expected);
+        if !has(&check, Code::FramesLost)
+            || straight().is_none_or(|check| !has(&check, Code::FramesLost))
+        {
+            return vec![wrong_rate(name, rate_hz, factor)];
+        }
     }
-    if found(Code::PlaybackAbsent)
+    if has(&check, Code::PlaybackAbsent)
         && let Some(stretch) = stretch_of(&samples, take.source(), rate_hz)
     {
         return vec![wrong_rate(name, rate_hz, 1.0 / stretch)];
@@ -79,6 +74,22 @@ pub(super) fn given_findings(
         findings.retain(|finding| finding.code != Code::Resampled);
     }
     findings
+}
+
+/// The recording against a stimulus at its own rate; `None` for one that begins with a step, which was played all the same, but cannot be
+/// followed as one of ours.
+fn laid(name: &str, take: &Take, samples: &[f32], expected: Expected) -> Option<PlaybackCheck> {
+    let stimulus: Vec<f64> = samples.iter().map(|&v| f64::from(v)).collect();
+    let playback = Playback::new(&stimulus, take.sample_rate_hz(), 0.0).ok()?;
+    let recorded = Recorded {
+        take: take.clone(),
+        n_reported_losses: 0,
+    };
+    Some(playback_check(name, &playback, &recorded, expected))
+}
+
+fn has(check: &PlaybackCheck, code: Code) -> bool {
+    check.findings.iter().any(|finding| finding.code == code)
 }
 
 /// By how much longer the recording is than what was played, if one of the usual mistakes explains it.
