@@ -23,15 +23,15 @@ export function expect(is, what) {
 // A profile keeps what the page keeps; whoever makes one removes it.
 export const newProfile = () => mkdtempSync(join(tmpdir(), "farcone-kit-"));
 
-// A browser with the page in it: { page, context, hands }. `out` is where pictures go.
-export async function open(kit, out, { width = 1280, height = 900, profile = null } = {}) {
+// A browser with the page in it: { page, context, hands }. `out` is where pictures go; `capture` is what the browser's device hears.
+export async function open(kit, out, { width = 1280, height = 900, profile = null, capture = null } = {}) {
   mkdirSync(out, { recursive: true });
   const folder = profile ?? newProfile();
   const context = await chromium.launchPersistentContext(folder, {
     executablePath, headless: true, acceptDownloads: true, viewport: { width, height }, ignoreDefaultArgs: ["--mute-audio"],
     args: ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
       "--disable-component-update", "--disable-sync", "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
-      "--autoplay-policy=no-user-gesture-required"],
+      "--autoplay-policy=no-user-gesture-required", ...(capture === null ? [] : [`--use-file-for-fake-audio-capture=${resolve(capture)}`])],
   });
   await context.addInitScript({ path: lab });
   context.on("page", watch);
