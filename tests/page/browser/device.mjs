@@ -7,13 +7,15 @@ export const RATE_HZ = 44100;
 // The page lets the first half second pass, and listens to silence for 0.4 s, before it plays.
 export const BEFORE_S = 0.95;
 
-// As quiet as 20 bits, so that no two stretches of a file are alike, not even silent ones; the same every time.
-const HISS = 1e-6;
+// Some steps of 24 bits and never none, so that every stretch of a file is its own and silence is told from what is missing; the same
+// every time.
+const HISS = 5e-7;
 function hissing(channel, seed) {
   let last = seed;
   return channel.map((value) => {
     last = (Math.imul(last, 1664525) + 1013904223) >>> 0;
-    return value + HISS * (last / 2 ** 31 - 1);
+    const random = last / 2 ** 31 - 1;
+    return value + HISS * (random + Math.sign(random));
   });
 }
 

@@ -188,6 +188,13 @@ export function expectClose(found, wanted, within, what) {
   expect(Math.abs(found / wanted - 1) <= within, `${what}: ${found}, and ${wanted} is right`);
 }
 
+// Of the input check, its own lines are not good, and no others.
+export function expectLines(name, bad, lines) {
+  console.log(`${name}: ${bad.join("; ").slice(0, 300)}`);
+  const others = bad.filter((text) => !lines.some((line) => text.startsWith(line)));
+  expect(bad.length === lines.length && others.length === 0, `${name}: not good are ${JSON.stringify(bad)}, and should be ${JSON.stringify(lines)}`);
+}
+
 // Runs a script: node SCRIPT KIT OUT …, and ends with what is wrong.
 export async function run(work) {
   const [kit, out, ...rest] = process.argv.slice(2);

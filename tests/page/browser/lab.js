@@ -24,7 +24,7 @@
     // The browser's own device is heard in place of the jig, and hears nothing of what is played.
     device: false,
     // When the page opened its input, by its own clock, ms.
-    heardSince: null,
+    openedAt: null,
   };
   window.lab = lab;
 
@@ -172,7 +172,7 @@
   };
   const createMediaStreamSource = AudioContext.prototype.createMediaStreamSource;
   AudioContext.prototype.createMediaStreamSource = function (stream) {
-    lab.heardSince = performance.now();
+    lab.openedAt = performance.now();
     if (lab.device) return createMediaStreamSource.call(this, stream);
     const { output } = jigOf(this);
     return lab.fault === null ? output : faults[lab.fault](this, output);
