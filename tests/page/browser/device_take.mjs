@@ -9,7 +9,7 @@ import { untilInputCheck, untilTap } from "./setup.mjs";
 // again by itself is answered as well.
 const ROUND_S = 10.5;
 const AT_S = BEFORE_S + 0.4;
-const LEVEL_DBFS = -30;
+const LEVEL_DBFS = -20;
 // What is put in, and where: in the middle of the sweep, counted from the start of what was played.
 const BLANK_FRAMES = 503;
 const BLANK_AT_S = 4;
