@@ -256,6 +256,29 @@ fn same_samples(name: &str, take: &Take, device: &Take) {
     );
 }
 
+/// So that the comparison is seen to fail: one frame in the middle of the answer is not there.
+#[test]
+#[should_panic(expected = "is not frame 2000 of the file")]
+fn a_missing_frame_is_noticed() {
+    const RATE_HZ: u32 = 44_100;
+    let channel = |step: usize| -> Vec<f32> {
+        let loud = |n: usize| {
+            if (1000..3000).contains(&n) {
+                1e-2
+            } else {
+                1e-6
+            }
+        };
+        (0..4000)
+            .map(|n| loud(n) * (0.5 + (n * step % 997) as f32 / 997.0))
+            .collect()
+    };
+    let device = Take::new(RATE_HZ, channel(331), channel(577)).unwrap();
+    let without = |channel: &[f32]| [&channel[500..2000], &channel[2001..]].concat();
+    let take = Take::new(RATE_HZ, without(device.source()), without(device.driver())).unwrap();
+    same_samples("one frame less", &take, &device);
+}
+
 /// A check that cannot fail is none: this page does what the kit's must not.
 #[test]
 #[ignore = "needs a browser; .ci/run has it"]
