@@ -266,11 +266,11 @@ fn a_missing_frame_is_noticed() {
             if (1000..3000).contains(&n) {
                 1e-2
             } else {
-                1e-6
+                5e-6
             }
         };
         (0..4000)
-            .map(|n| loud(n) * (0.5 + (n * step % 997) as f32 / 997.0))
+            .map(|n| loud(n) * (0.5 + (n * n * n * step % 65_521) as f32 / 65_521.0))
             .collect()
     };
     let device = Take::new(RATE_HZ, channel(331), channel(577)).unwrap();
