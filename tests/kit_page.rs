@@ -15,6 +15,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
+use farcone::recording::{Take, read_take};
+use farcone::sheet::Sheet;
 use outside::have;
 
 /// Where what was seen is kept, beside the scripts and what they need: tests share both.
@@ -140,6 +142,149 @@ fn one_input_and_a_clip_that_moves_find_the_resonance() {
     if browser() {
         succeed(&node("one_input.mjs", "kit.html", "one-input", &[]));
     }
+}
+
+#[test]
+#[ignore = "needs a browser; .ci/run has it"]
+fn the_input_check_hears_what_the_browsers_own_device_does_wrong() {
+    if browser() {
+        succeed(&node("device_input.mjs", "kit.html", "device-input", &[]));
+    }
+}
+
+/// An invented driver without a coil, as the simulated jig has it.
+const RE_OHM: f64 = 6.2;
+const RES_OHM: f64 = 38.0;
+const F0_HZ: f64 = 62.0;
+const QMS: f64 = 4.3;
+/// Relative, for all four: the filter that stands for the driver narrows its resonance by ⅔·(πf0/rate)², 1.3e-5, and the noise of the take
+/// that matches the inputs is 50 dB below, or 100 dB when averaged over its frames: 1e-5, twice at the resonance.
+const CLOSE: f64 = 5e-5;
+
+#[test]
+#[ignore = "needs a browser; .ci/run has it"]
+fn takes_from_the_browsers_own_device_are_what_it_handed_over_to_the_last_bit() {
+    if !browser() {
+        return;
+    }
+    let driver =
+        format!(r#"{{"re_ohm": {RE_OHM}, "res_ohm": {RES_OHM}, "f0_hz": {F0_HZ}, "qms": {QMS}}}"#);
+    succeed(&node(
+        "device_take.mjs",
+        "kit.html",
+        "device-take",
+        &[&driver],
+    ));
+    let out = gallery().join("device-take");
+    let received = received(&out);
+    let read = |path: &Path| read_take(fs::File::open(path).unwrap(), None).unwrap().0;
+    let device = read(&out.join("device.wav"));
+    for name in ["free-air-1", "free-air-2"] {
+        let take = read(&received.join("takes").join(name).with_extension("wav"));
+        same_samples(name, &take, &device);
+    }
+
+    let text = fs::read_to_string(received.join("left-unit.driver.json")).unwrap();
+    let parameters = Sheet::from_json(&text).unwrap().parameters;
+    for (name, found, wanted) in [
+        ("fs", parameters.fs, F0_HZ),
+        ("Re", parameters.re, RE_OHM),
+        ("Qms", parameters.qms, QMS),
+        ("Qes", parameters.qes, QMS * RE_OHM / RES_OHM),
+    ] {
+        let off = found.unwrap().value / wanted - 1.0;
+        println!("{name} is off by {:.5} %", 100.0 * off);
+        assert!(off.abs() < CLOSE, "{name} is off by {off:e}");
+    }
+}
+
+/// The folder of what `farcone receive` made of the bundle: it has computed everything anew, and agrees with the page.
+fn received(out: &Path) -> PathBuf {
+    let page = fs::read_to_string(scripts().join("kit.html")).unwrap();
+    let (_, behind) = page.split_once(r#""id":"K-"#).unwrap();
+    let (id, _) = behind.split_once('"').unwrap();
+    // By the kit's id alone, no weight is asked for.
+    let output = Command::new(env!("CARGO_BIN_EXE_farcone"))
+        .args(["receive", "bundle.zip", "-o", "received", "--kit"])
+        .arg(format!("K-{id}"))
+        .current_dir(out)
+        .output()
+        .unwrap();
+    succeed(&output);
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(said.contains("They agree: recordings"), "{said}");
+    out.join("received/left-unit")
+}
+
+/// A take is the file's frames, one behind the other, round after round: none is missing, none is there twice. Where nothing sounds a
+/// busy browser may put zeros in between.
+fn same_samples(name: &str, take: &Take, device: &Take) {
+    /// What rounding to 24 bits may change.
+    const HALF_STEP: f32 = 0.5 / 8_388_608.0;
+    /// Frames that tell a place by their noise, which is several steps wide on both channels.
+    const N_SOUGHT: usize = 32;
+    /// Between noise and sweep.
+    const SOUNDING: f32 = 1e-5;
+    let n_round = device.n_frames();
+    let same = |frame: usize, file: usize| {
+        let file = file % n_round;
+        (take.source()[frame] - device.source()[file]).abs() <= HALF_STEP
+            && (take.driver()[frame] - device.driver()[file]).abs() <= HALF_STEP
+    };
+    let places: Vec<usize> = (0..n_round)
+        .filter(|place| (0..N_SOUGHT).all(|n| same(n, place + n)))
+        .collect();
+    let &[place] = places.as_slice() else {
+        panic!("{name} begins at {places:?} of the file");
+    };
+    let sounds = |value: &f32| value.abs() > SOUNDING;
+    let first = device.source().iter().position(sounds).unwrap();
+    let last = device.source().iter().rposition(sounds).unwrap();
+    let mut file = place;
+    let mut n_put_in = 0;
+    for frame in 0..take.n_frames() {
+        if same(frame, file) {
+            file += 1;
+            continue;
+        }
+        let silent = take.source()[frame] == 0.0 && take.driver()[frame] == 0.0;
+        assert!(
+            silent && !(first..=last).contains(&(file % n_round)),
+            "{name}: frame {frame} is not frame {file} of the file, whose answer lasts from {first} to {last}"
+        );
+        n_put_in += 1;
+    }
+    println!(
+        "{name}: {} frames from {place} of the file on, {n_put_in} zeros put in where nothing sounds",
+        file - place
+    );
+    assert!(
+        place <= first && file > last,
+        "{name} does not hold the whole answer"
+    );
+}
+
+/// So that the comparison is seen to fail: one frame in the middle of the answer is not there.
+#[test]
+#[should_panic(expected = "is not frame 2000 of the file")]
+fn a_missing_frame_is_noticed() {
+    const RATE_HZ: u32 = 44_100;
+    let channel = |step: usize| -> Vec<f32> {
+        let loud = |n: usize| {
+            if (1000..3000).contains(&n) {
+                1e-2
+            } else {
+                5e-6
+            }
+        };
+        (0..4000)
+            .map(|n| loud(n) * (0.5 + (n * n * n * step % 65_521) as f32 / 65_521.0))
+            .collect()
+    };
+    let device = Take::new(RATE_HZ, channel(331), channel(577)).unwrap();
+    let without = |channel: &[f32]| [&channel[500..2000], &channel[2001..]].concat();
+    let take = Take::new(RATE_HZ, without(device.source()), without(device.driver())).unwrap();
+    same_samples("one frame less", &take, &device);
 }
 
 /// A check that cannot fail is none: this page does what the kit's must not.

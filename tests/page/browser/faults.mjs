@@ -1,6 +1,6 @@
 // Everything that a browser, an input or a hand can do wrong, one after the other: each has to be caught by the check that is there for
 // it. node faults.mjs KIT OUT
-import { complain, expect, open, run } from "./hands.mjs";
+import { complain, expect, expectLines, open, run } from "./hands.mjs";
 import { untilInputCheck, untilTap } from "./setup.mjs";
 
 // What is wrong, how the lines begin that have to say "not good", and whether they come before anything is played.
@@ -23,10 +23,7 @@ await run(async (kit, out) => {
     for (const { name, wrong, lines, early = false } of INPUTS) {
       await set({ fault: null, reported: {}, ...wrong });
       const { bad } = await hands.checkInput({ until: early ? lines[lines.length - 1] : null });
-      console.log(`${name}: ${bad.join("; ").slice(0, 300)}`);
-      // Its own lines, and no others.
-      const others = bad.filter((text) => !lines.some((line) => text.startsWith(line)));
-      expect(bad.length === lines.length && others.length === 0, `${name}: not good are ${JSON.stringify(bad)}, and should be ${JSON.stringify(lines)}`);
+      expectLines(name, bad, lines);
       await hands.picture(name);
       // And there is no way on.
       await page.locator(".steps-nav button.on").click();

@@ -23,15 +23,15 @@ export function expect(is, what) {
 // A profile keeps what the page keeps; whoever makes one removes it.
 export const newProfile = () => mkdtempSync(join(tmpdir(), "farcone-kit-"));
 
-// A browser with the page in it: { page, context, hands }. `out` is where pictures go.
-export async function open(kit, out, { width = 1280, height = 900, profile = null } = {}) {
+// A browser with the page in it: { page, context, hands }. `out` is where pictures go; `capture` is what the browser's device hears.
+export async function open(kit, out, { width = 1280, height = 900, profile = null, capture = null } = {}) {
   mkdirSync(out, { recursive: true });
   const folder = profile ?? newProfile();
   const context = await chromium.launchPersistentContext(folder, {
     executablePath, headless: true, acceptDownloads: true, viewport: { width, height }, ignoreDefaultArgs: ["--mute-audio"],
     args: ["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
       "--disable-component-update", "--disable-sync", "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream",
-      "--autoplay-policy=no-user-gesture-required"],
+      "--autoplay-policy=no-user-gesture-required", ...(capture === null ? [] : [`--use-file-for-fake-audio-capture=${resolve(capture)}`])],
   });
   await context.addInitScript({ path: lab });
   context.on("page", watch);
@@ -186,6 +186,13 @@ export function numberAfter(text, word) {
 
 export function expectClose(found, wanted, within, what) {
   expect(Math.abs(found / wanted - 1) <= within, `${what}: ${found}, and ${wanted} is right`);
+}
+
+// Of the input check, its own lines are not good, and no others.
+export function expectLines(name, bad, lines) {
+  console.log(`${name}: ${bad.join("; ").slice(0, 300)}`);
+  const others = bad.filter((text) => !lines.some((line) => text.startsWith(line)));
+  expect(bad.length === lines.length && others.length === 0, `${name}: not good are ${JSON.stringify(bad)}, and should be ${JSON.stringify(lines)}`);
 }
 
 // Runs a script: node SCRIPT KIT OUT …, and ends with what is wrong.

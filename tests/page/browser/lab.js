@@ -21,6 +21,10 @@
     fault: null,
     // What the browser reports about the input, put over what it is.
     reported: {},
+    // The browser's own device is heard in place of the jig, and hears nothing of what is played.
+    device: false,
+    // When the page opened its input, by its own clock, ms.
+    openedAt: null,
   };
   window.lab = lab;
 
@@ -100,6 +104,25 @@
     return { input, output };
   }
 
+  // What both inputs hear of some samples, without noise and delay, for the file of the browser's own device. Both hear it through the
+  // same coupling capacitor: no input hands over an exact copy of what was played.
+  const COUPLING_HZ = 1;
+  lab.through = async (samples, sampleRate) => {
+    const context = new OfflineAudioContext(2, samples.length, sampleRate);
+    const buffer = context.createBuffer(1, samples.length, sampleRate);
+    buffer.copyToChannel(samples, 0);
+    const played = new AudioBufferSourceNode(context, { buffer });
+    const w = Math.tan((Math.PI * COUPLING_HZ) / sampleRate);
+    const output = context.createChannelMerger(2);
+    const sourceNode = played.connect(context.createIIRFilter([1, -1], [1 + w, w - 1]));
+    sourceNode.connect(output, 0, 0);
+    sourceNode.connect(divider(context)).connect(gain(context, lab.gain)).connect(output, 0, 1);
+    output.connect(context.destination);
+    played.start();
+    const heard = await context.startRendering();
+    return [0, 1].map((channel) => heard.getChannelData(channel));
+  };
+
   const connect = AudioNode.prototype.connect;
   AudioNode.prototype.connect = function (to, ...rest) {
     if (to === this.context.destination && this.context instanceof AudioContext) return connect.call(this, jigOf(this.context).input);
@@ -147,7 +170,10 @@
       return through;
     },
   };
-  AudioContext.prototype.createMediaStreamSource = function () {
+  const createMediaStreamSource = AudioContext.prototype.createMediaStreamSource;
+  AudioContext.prototype.createMediaStreamSource = function (stream) {
+    lab.openedAt = performance.now();
+    if (lab.device) return createMediaStreamSource.call(this, stream);
     const { output } = jigOf(this);
     return lab.fault === null ? output : faults[lab.fault](this, output);
   };
