@@ -152,6 +152,16 @@ fn the_input_check_hears_what_the_browsers_own_device_does_wrong() {
     }
 }
 
+#[test]
+#[ignore = "needs a browser; .ci/run has it"]
+fn recordings_made_by_hand_are_judged_the_same_way() {
+    if !browser() {
+        return;
+    }
+    succeed(&node("manual.mjs", "kit.html", "manual", &[]));
+    received(&gallery().join("manual"));
+}
+
 /// An invented driver without a coil, as the simulated jig has it.
 const RE_OHM: f64 = 6.2;
 const RES_OHM: f64 = 38.0;

@@ -62,6 +62,8 @@ const audio = (() => {
     await context.resume();
     const source = context.createMediaStreamSource(stream);
     const tape = recorder.node(context);
+    // Without a listener the first recording would begin with all that was heard since the input was opened.
+    tape.port.onmessage = () => {};
     source.connect(tape);
     open = { stream, track, settings, context, source, tape, inputId, outputId };
     return facts();

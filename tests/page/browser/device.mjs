@@ -10,7 +10,7 @@ export const BEFORE_S = 0.95;
 // Some steps of 24 bits and never none, so that every stretch of a file is its own and silence is told from what is missing; the same
 // every time.
 const HISS = 5e-7;
-function hissing(channel, seed) {
+export function hissing(channel, seed) {
   let last = seed;
   return channel.map((value) => {
     last = (Math.imul(last, 1664525) + 1013904223) >>> 0;
@@ -47,7 +47,7 @@ export async function answers(page, length_s, parts) {
 }
 
 // `bits` is 32 for floats, 24 for integers.
-export function writeWav(path, channels, bits = 32) {
+export function writeWav(path, channels, { bits = 32, rateHz = RATE_HZ } = {}) {
   const nBytes = bits / 8;
   const frame = channels.length * nBytes;
   const [{ length }] = channels;
@@ -58,8 +58,8 @@ export function writeWav(path, channels, bits = 32) {
   bytes.writeUInt32LE(16, 16);
   bytes.writeUInt16LE(bits === 32 ? 3 : 1, 20);
   bytes.writeUInt16LE(channels.length, 22);
-  bytes.writeUInt32LE(RATE_HZ, 24);
-  bytes.writeUInt32LE(RATE_HZ * frame, 28);
+  bytes.writeUInt32LE(rateHz, 24);
+  bytes.writeUInt32LE(rateHz * frame, 28);
   bytes.writeUInt16LE(frame, 32);
   bytes.writeUInt16LE(bits, 34);
   bytes.write("data", 36);

@@ -30,7 +30,7 @@ await run(async (kit, out) => {
     const parts = bursts.map((level_dbfs, i) => ({ kind: "burst", level_dbfs, at_s: FIRST_S + i * EACH_S }));
     const heard = await answers(page, FIRST_S + parts.length * EACH_S, parts);
     for (const { name, channels = 2, bits = 32, lines } of INPUTS) {
-      writeWav(capture, heard.slice(0, channels), bits);
+      writeWav(capture, heard.slice(0, channels), { bits });
       // The check opens the input anew.
       const { bad } = await hands.checkInput();
       expectLines(name, bad, lines);

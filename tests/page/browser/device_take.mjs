@@ -100,9 +100,7 @@ await run(async (kit, out, driver) => {
     await hands.press("I cannot stick anything on");
     await hands.press("I have no such box");
     await goOn();
-    await page.locator(".chat code").waitFor();
-    const [download] = await Promise.all([page.waitForEvent("download"), page.getByText(/Save the bundle of/).click()]);
-    await download.saveAs(join(out, "bundle.zip"));
+    await hands.saveBundle(join(out, "bundle.zip"));
   } catch (error) {
     complain(error.stack);
     await hands.picture("failed");

@@ -162,7 +162,19 @@ function handsOn(page, out) {
     return said("#question .panel");
   }
 
-  return { look, picture, title, label, said, goOn, press, set, sound, record, checkInput, listenForTaps, tap, seekLevel };
+  // From the page with the result.
+  async function saveBundle(path) {
+    await page.locator(".chat code").waitFor();
+    await saveAs(path, page.getByText(/Save the bundle of/));
+  }
+
+  // What pressing something saves.
+  async function saveAs(path, button) {
+    const [download] = await Promise.all([page.waitForEvent("download"), button.click()]);
+    await download.saveAs(path);
+  }
+
+  return { saveAs, saveBundle, look, picture, title, label, said, goOn, press, set, sound, record, checkInput, listenForTaps, tap, seekLevel };
 }
 
 // Words of drawings that lie outside of what is shown of them. Runs in the page.
