@@ -431,11 +431,8 @@ fn is_refused(setup: &Setup, take: Take) -> bool {
     } else {
         farcone::jig::Wiring::AcrossResistor
     };
-    let bench = setup.bench();
-    let jig = common::Jig {
-        bench,
-        ..common::Jig::new(wiring, bench.sense_ohm)
-    };
+    let mut jig = common::Jig::new(wiring, setup.bench().sense_ohm);
+    jig.bench = setup.bench();
     let take = common::take("t", Condition::FreeAir, Data::Recording(take));
     let sheet = analyse(common::session(&jig, 0.01, vec![take]), &mut Unwatched).unwrap();
     sheet.verdict == "redo" && sheet.parameters.fs.is_none() && sheet.parameters.re.is_none()
