@@ -7,7 +7,7 @@ const oneInput = (() => {
   // way back is known by then, so that there is time left over.
   const PARTS = [
     { id: "source", length_s: 11 },
-    { id: "move", length_s: 10 },
+    { id: "move", length_s: 9 },
     { id: "driver", length_s: 11 },
     { id: "return", length_s: 8 },
     { id: "back", length_s: 8 },

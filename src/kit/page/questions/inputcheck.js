@@ -58,13 +58,14 @@
     const sound = await measure.soundFor(0, "free-air");
     for (const [i, levels] of PAIRS_DBFS.entries()) {
       const seen = await wholePair(sound, levels, { signal, onprogress, now });
-      const absent = seen.answer.findings.some((finding) => NOT_HEARD.includes(finding.code));
-      if ((absent || !seen.answer.steady) && i < PAIRS_DBFS.length - 1) continue;
+      if ((unheard(seen.answer) || !seen.answer.steady) && i < PAIRS_DBFS.length - 1) continue;
       checks.push(...burstChecks(seen.answer, seen.high, seen.jumps));
       return true;
     }
     return null;
   }
+
+  const unheard = (answer) => answer.findings.some((finding) => NOT_HEARD.includes(finding.code));
 
   // Two bursts. A piece of sound that a busy computer lost once is no property of the input: these are made again a few times.
   async function wholePair(sound, [low_dbfs, high_dbfs], { signal, onprogress, now }) {
@@ -87,7 +88,7 @@
     const others = seriousBut(SAME_INPUT, answer.findings);
     checks.push({ ok: others.length === 0, message: say("raw.arrives"), advice: told(others) });
     const shown = answer.difference_db.map((value) => (value === null ? "–" : value.toFixed(2))).join(" / ");
-    checks.push({ ok: answer.steady, message: say("raw.linear", { shown }), advice: say("raw.linear_advice") });
+    checks.push({ ok: answer.steady, message: say("raw.linear", { shown }), advice: say(unheard(answer) ? "raw.linear_unheard" : "raw.linear_advice") });
     checks.push({ ok: jumps === 0, message: say("raw.gaps"), advice: say("raw.gaps_advice") });
     return checks;
   }

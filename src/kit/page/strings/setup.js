@@ -172,6 +172,7 @@ const stringsSetup = {
   "raw.arrives": "What is played arrives whole",
   "raw.linear": "10 dB more played is 10 dB more recorded (off by {shown} dB)",
   "raw.linear_advice": "Something turns the level up and down. Switch off automatic gain and enhancements in the system's sound settings, and on the device.",
+  "raw.linear_unheard": "Where nothing arrives this cannot be told: first see to the line above.",
   "raw.gaps": "No gaps while recording",
   "raw.gaps_advice": "The browser lost sound while it recorded. Close other programs and tabs, plug in mains power, and check again.",
   "raw.passed": "All of it is good: this browser can measure.",
