@@ -286,10 +286,9 @@ fn a_recorder_may_have_another_rate_than_the_page() {
             let take = bench
                 .record(&element, played, f64::from(rate_hz), 8)
                 .unwrap();
-            let [source, driver] = [take.source, take.driver]
-                .map(|channel| channel.iter().map(|&v| v as f32).collect::<Vec<_>>());
             wav.clear();
-            write_wav(&mut wav, rate_hz, &[&source, &driver], WavFormat::Pcm24).unwrap();
+            let channels: [&[f32]; 2] = [&take.source, &take.driver];
+            write_wav(&mut wav, rate_hz, &channels, WavFormat::Pcm24).unwrap();
             wav.clone()
         };
         let good = record(&at_rate);

@@ -138,7 +138,7 @@ fn the_first_question_is_there_soon() {
 
 #[test]
 #[ignore = "needs a browser; .ci/run has it"]
-fn one_input_and_a_clip_that_moves_find_the_resonance() {
+fn a_clip_that_moves_finds_the_resonance_with_one_input() {
     if browser() {
         succeed(&node("one_input.mjs", "kit.html", "one-input", &[]));
     }

@@ -10,12 +10,12 @@ export const BEFORE_S = 0.95;
 // Some steps of 24 bits and never none, so that every stretch of a file is its own and silence is told from what is missing; the same
 // every time.
 const HISS = 5e-7;
-export function hissing(channel, seed) {
+export function hissing(channel, seed, level = HISS) {
   let last = seed;
   return channel.map((value) => {
     last = (Math.imul(last, 1664525) + 1013904223) >>> 0;
     const random = last / 2 ** 31 - 1;
-    return value + HISS * (random + Math.sign(random));
+    return value + level * (random + Math.sign(random));
   });
 }
 

@@ -10,6 +10,8 @@ const F0_HZ = 96;
 // The recorder runs before the player does, and longer.
 const BEFORE_S = 1.3;
 const AFTER_S = 2;
+// Of the recorder's inputs, full scale.
+const NOISE = 2e-5;
 // What is cut out of a recording, frames.
 const CUT_FRAMES = 2000;
 
@@ -43,7 +45,7 @@ await run(async (kit, out) => {
       const channels = await lab.through(Float32Array.from(values), rate);
       return channels.map((channel) => Array.from(channel));
     }, [Array.from(played), rateHz]);
-    return { rateHz, channels: heard.map((channel, i) => hissing(Float32Array.from(channel), i + 1)) };
+    return { rateHz, channels: heard.map((channel, i) => hissing(Float32Array.from(channel), i + 1, NOISE)) };
   }
   const said = async () => {
     await panel.locator("h2").waitFor();
