@@ -3,14 +3,15 @@
 // One input only: a sound that repeats without a break while the clip moves from the source node to the driver and back. The samples are
 // counted through, so nothing may be cut out; what lies where is for the core to find.
 const oneInput = (() => {
-  // Seconds for each part: four takes go through mail. Back at its beginning the clip shows what moved meanwhile, level and clock; the
+  // Seconds for each part: four takes go through mail. What quick hands leave over goes to the next rest; to the first one nothing does, and
+  // the sound settles in it. Back at its beginning the clip shows what moved meanwhile, level and clock; the
   // way back is known by then, so that there is time left over.
   const PARTS = [
-    { id: "source", length_s: 11 },
-    { id: "move", length_s: 9 },
-    { id: "driver", length_s: 11 },
-    { id: "return", length_s: 8 },
-    { id: "back", length_s: 8 },
+    { id: "source", length_s: 13 },
+    { id: "move", length_s: 8 },
+    { id: "driver", length_s: 10 },
+    { id: "return", length_s: 7 },
+    { id: "back", length_s: 9 },
   ];
   const LENGTH_S = PARTS.reduce((sum, part) => sum + part.length_s, 0);
   // Levels tried from below, dBFS, and where the recording's peak should arrive. There is no second channel to judge a burst by.
