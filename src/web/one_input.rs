@@ -58,6 +58,19 @@ pub(super) fn sound(request: &Request<'_>) -> Result<Answer, Refusal> {
     })
 }
 
+/// Peak below which 16 bits are too coarse, −46 dBFS: the search for the level ends at −36 dBFS where it can, and what 16 bits round off,
+/// −101 dBFS in RMS, is then 45 dB and more below what is heard, before any averaging.
+const FAINT: f32 = 0.005;
+
+/// 24 bits would not go through mail.
+fn format_of(samples: &[f32]) -> WavFormat {
+    if samples.iter().any(|sample| sample.abs() > FAINT) {
+        WavFormat::Pcm16
+    } else {
+        WavFormat::Pcm24
+    }
+}
+
 #[derive(Deserialize)]
 struct Made {
     session: Value,
@@ -73,8 +86,8 @@ pub(super) fn take(request: &Request<'_>) -> Result<Answer, Refusal> {
     let mut one = One::read(args.session, args.take)?;
     let samples = request.samples(0)?;
     let mut wav = vec![];
-    // So many periods are averaged that what 16 bits round off is far below the input's own noise; 24 would not go through mail.
-    write_wav(&mut wav, args.sample_rate_hz, &[&samples], WavFormat::Pcm16)?;
+    let format = format_of(&samples);
+    write_wav(&mut wav, args.sample_rate_hz, &[&samples], format)?;
     // Judged is what was written.
     let (written, _) = read_wav(Cursor::new(&wav))?;
     let period = Period {
@@ -99,4 +112,16 @@ pub(super) fn take(request: &Request<'_>) -> Result<Answer, Refusal> {
         driver_peak_v: None,
     });
     answer(one, &findings, false, vec![wav])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn faint_recordings_keep_24_bits() {
+        assert_eq!(format_of(&[0.0, -0.02]), WavFormat::Pcm16);
+        assert_eq!(format_of(&[0.0, 0.004]), WavFormat::Pcm24);
+        assert_eq!(format_of(&[]), WavFormat::Pcm24);
+    }
 }
