@@ -1,4 +1,4 @@
-// The questions before the first take, answered the shortest way, for the scripts that are about something later.
+// The questions before the first take and behind the last one, answered the shortest way, for the scripts that are about something else.
 
 export async function untilInputCheck(hands, page, sockets = "Two wide sockets") {
   await hands.goOn();
@@ -21,4 +21,12 @@ export async function untilTap(hands) {
   await hands.label("Diameter, middle of the surround to middle of the surround").fill("78");
   await hands.goOn();
   await hands.press("Leave this out");
+}
+
+// From behind the free-air takes to the saved bundle.
+export async function saveWithoutLoads(hands, path) {
+  await hands.press("I cannot stick anything on");
+  await hands.press("I have no such box");
+  await hands.goOn();
+  await hands.saveBundle(path);
 }
