@@ -14,7 +14,7 @@ use crate::truth::DRIVER;
 
 /// Of one core, while recording.
 const PROMISE_CPU: f64 = 0.10;
-/// How often that is measured, the least counting: what else the machine does only adds to it (12 % was seen once, through ALSA,
+/// How often a time is measured, the least counting: what else the machine does only adds to it (12 % was seen once, through ALSA,
 /// while another program computed on both cores).
 const N_TRIES: usize = 3;
 /// For a take of 60 s at 96 kHz, bytes.
@@ -193,31 +193,42 @@ fn findings_come_at_once() {
         return;
     }
     for host in &HOSTS {
-        let server = Server::start(&Setup::new(DRIVER));
-        let folder = tempfile::tempdir().expect("a temporary folder");
-        let subscription = Subscription::start(&server);
-        let running = Running::start(
-            &server,
-            host.record(&folder.path().join("session"), RATE_HZ),
-        );
-        let ended = running.end_within(END_LIMIT);
-        assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
-        // The last recording stream is the take's.
-        let take_end = *subscription.removed().last().expect("it has recorded");
-        // Everything about the take is said by then, and it is on disk; the line for the chat needs the whole fit.
-        let kept = ended.lines.iter().find(|(_, line)| line.contains(KEPT));
-        let (kept_at, _) = kept.expect("it says that it was kept");
-        let waited = kept_at.saturating_duration_since(take_end);
-        for (at, line) in &ended.lines {
-            let after = at.saturating_duration_since(take_end);
-            println!("{:5} ms {line}", after.as_millis());
+        let mut waits = vec![];
+        while waits.len() < N_TRIES && !waits.iter().any(|wait| *wait < PROMISE_FINDINGS) {
+            waits.push(wait_for_findings(host));
         }
-        println!(
-            "{}: all said, and kept, {} ms after the take; the line for the chat stands {} ms after it",
-            host.name,
-            waited.as_millis(),
-            ended.at.saturating_duration_since(take_end).as_millis()
+        assert!(
+            waits.iter().any(|wait| *wait < PROMISE_FINDINGS),
+            "{waits:?}"
         );
-        assert!(waited < PROMISE_FINDINGS, "{waited:?}");
     }
+}
+
+/// From the end of a take until everything about it is said and it is on disk; the line for the chat needs the whole fit.
+fn wait_for_findings(host: &Host) -> Duration {
+    let server = Server::start(&Setup::new(DRIVER));
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let subscription = Subscription::start(&server);
+    let running = Running::start(
+        &server,
+        host.record(&folder.path().join("session"), RATE_HZ),
+    );
+    let ended = running.end_within(END_LIMIT);
+    assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
+    // The last recording stream is the take's.
+    let take_end = *subscription.removed().last().expect("it has recorded");
+    let kept = ended.lines.iter().find(|(_, line)| line.contains(KEPT));
+    let (kept_at, _) = kept.expect("it says that it was kept");
+    let wait = kept_at.saturating_duration_since(take_end);
+    for (at, line) in &ended.lines {
+        let after = at.saturating_duration_since(take_end);
+        println!("{:5} ms {line}", after.as_millis());
+    }
+    println!(
+        "{}: all said, and kept, {} ms after the take; the line for the chat stands {} ms after it",
+        host.name,
+        wait.as_millis(),
+        ended.at.saturating_duration_since(take_end).as_millis()
+    );
+    wait
 }
