@@ -25,7 +25,8 @@ test("live, every question comes in its order", () => {
   const listed = flow.steps(now, kit);
   assert.deepEqual(ids(listed, null), ["welcome", "sockets", "needs", "cautions", "sense", "wiring", "browser", "air", "end"]);
   assert.deepEqual(ids(listed, 0), ["mount", "meter", "cone", "mounting", "tap", "level", "same-node", "check", "leads", "warm-up", "free-1", "free-2", "mass-1", "box-1", "photos", "result"]);
-  assert.deepEqual(ids(listed, 1), ids(listed, 0));
+  // Nothing can be put on a tweeter.
+  assert.deepEqual(ids(listed, 1), ids(listed, 0).filter((id) => id !== "mass-1" && id !== "box-1"));
   for (const step of listed) assert.ok(questions.of(step.id), step.id);
 });
 
@@ -72,6 +73,10 @@ test("any answered question can be gone back to, and none is jumped over", () =>
   assert.equal(flow.after(listed, { id: "needs", driver: null }).id, "cautions");
   assert.equal(flow.before(listed, { id: "needs", driver: null }).id, "sockets");
   assert.equal(flow.before(listed, { id: "welcome", driver: null }).id, "welcome");
+  // One that has become open again comes before all behind it.
+  for (const id of ["cautions", "sense", "wiring"]) now.done[id] = true;
+  now.done.sockets = false;
+  assert.equal(flow.after(flow.steps(now, kit), { id: "wiring", driver: null }).id, "sockets");
   // A question that is no longer asked leads to the first that is open.
   assert.equal(flow.indexOf(listed, { id: "mass-2", driver: 0 }), open);
 });

@@ -26,18 +26,19 @@ const flow = (() => {
     { id: "warm-up", routes: ["live", "one-input"] },
     { id: "free-1" },
     { id: "free-2" },
-    { id: "mass-1", optional: true, when: (settings) => kit.wantsMass(settings) },
-    { id: "mass-2", optional: true, when: (settings, driver) => kit.wantsMass(settings) && Boolean(driver.slots["mass-1"]) },
-    { id: "box-1", optional: true, when: (settings) => kit.wantsBox(settings) },
+    { id: "mass-1", optional: true, when: (settings, d) => kit.wantsMass(settings, d) },
+    { id: "mass-2", optional: true, when: (settings, d, driver) => kit.wantsMass(settings, d) && Boolean(driver.slots["mass-1"]) },
+    { id: "box-1", optional: true, when: (settings, d) => kit.wantsBox(settings, d) },
     { id: "photos", optional: true },
     { id: "result" },
   ];
   const END = [{ id: "end" }];
 
-  function asked(question, now, settings, driver) {
+  function asked(question, now, settings, d) {
+    const driver = d === null ? null : now.drivers[d];
     if (question.routes && !question.routes.includes(now.setup.route ?? "live")) return false;
     if (question.jig && driver?.inherited && !driver.remade) return false;
-    return question.when ? question.when(settings, driver) : true;
+    return question.when ? question.when(settings, d, driver) : true;
   }
 
   function isDone(step, now) {
@@ -50,7 +51,7 @@ const flow = (() => {
     const listed = [];
     const add = (questions, d) => {
       for (const question of questions) {
-        if (!asked(question, now, settings, d === null ? null : now.drivers[d])) continue;
+        if (!asked(question, now, settings, d)) continue;
         const step = { id: question.id, driver: d, optional: Boolean(question.optional) };
         listed.push({ ...step, done: isDone(step, now) });
       }
@@ -78,8 +79,9 @@ const flow = (() => {
     return index <= firstOpen(listed);
   }
 
+  // The next one, or an earlier one that has become open again.
   function after(listed, at) {
-    return listed[Math.min(indexOf(listed, at) + 1, listed.length - 1)];
+    return listed[Math.min(indexOf(listed, at) + 1, firstOpen(listed), listed.length - 1)];
   }
 
   function before(listed, at) {

@@ -10,13 +10,19 @@ const kit = (() => {
     return Object.freeze(found);
   }
 
-  function wantsMass(settings) {
-    return settings.method !== "test-box";
+  // Nothing can be put on a tweeter's dome, and its box is closed already.
+  const takesLoads = (settings, d) => settings.drivers[d].class !== "tweeter";
+
+  function wantsMass(settings, d) {
+    return settings.method !== "test-box" && takesLoads(settings, d);
   }
 
-  function wantsBox(settings) {
-    return settings.method === "test-box" || settings.method === "both";
+  function wantsBox(settings, d) {
+    return settings.method !== "added-mass" && takesLoads(settings, d);
   }
+
+  // Whether any driver does.
+  const some = (settings, wants) => settings.drivers.some((_, d) => wants(settings, d));
 
   function tweeters(settings) {
     return settings.drivers.filter((driver) => driver.class === "tweeter").length;
@@ -29,5 +35,5 @@ const kit = (() => {
     return [settings.id, d + 1, plain.slice(0, LONGEST_NAME)].filter((part) => part !== "").join("-") + ".zip";
   }
 
-  return { read, bundleName, wantsMass, wantsBox, tweeters };
+  return { read, bundleName, wantsMass, wantsBox, some, tweeters };
 })();

@@ -14,15 +14,37 @@ const main = (() => {
     frame.progress(listed, flow.indexOf(listed, at), state.kit, go);
   }
 
-  async function go(step) {
+  // Keeping takes a moment, in which a button can be pressed again: it would answer the question that comes next.
+  let isMoving = false;
+  async function once(move) {
+    if (isMoving) return;
+    isMoving = true;
+    try {
+      await move();
+    } finally {
+      isMoving = false;
+    }
+  }
+
+  async function open(step) {
     if (sounding.isOn()) {
       frame.announce(say("frame.sounding"));
       return;
     }
-    at = { id: step.id, driver: step.driver };
-    state.now.at = at;
+    state.now.at = { id: step.id, driver: step.driver };
     await state.save();
+    at = state.now.at;
     show();
+  }
+
+  const go = (step) => once(() => open(step));
+
+  // What no question has caught, a full disk for example, is said above it.
+  function showTrouble(error) {
+    if (!(error instanceof Error)) return;
+    state.log(`trouble: ${error.message}`);
+    frame.by("question").prepend(widgets.problem(error));
+    scrollTo(0, 0);
   }
 
   function show({ focus = true } = {}) {
@@ -39,7 +61,7 @@ const main = (() => {
         relist();
         emphasise(question, context);
       },
-      goOn: () => forward(question, context, why),
+      goOn: () => once(() => forward(question, context, why)),
       jump: (id, driver) => go({ id, driver }),
     };
     const heading = element("h1", { tabindex: "-1" }, title);
@@ -66,7 +88,7 @@ const main = (() => {
     const back = index > 0 ? widgets.button(say("frame.back"), () => go(flow.before(listed, at))) : null;
     const isLast = index === listed.length - 1;
     const on = isLast ? null : widgets.button(say(question.onKey ?? "frame.on"), context.goOn, "main on");
-    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => passOver(context), "skips") : null;
+    const skip = listed[index].optional && !listed[index].done ? widgets.button(say(question.skipKey ?? "frame.skip_question"), () => once(passOver), "skips") : null;
     return element("div", { class: "steps-nav" }, why, on, skip, back);
   }
 
@@ -94,7 +116,7 @@ const main = (() => {
     if (at.driver !== null) dropBadTakes();
     marks(at)[at.id] = true;
     state.log(`left out ${at.id}`);
-    await go(flow.after(flow.steps(state.now, state.kit), at));
+    await open(flow.after(flow.steps(state.now, state.kit), at));
   }
 
   async function forward(question, context, why) {
@@ -112,7 +134,7 @@ const main = (() => {
       if (text !== JSON.stringify(state.session(d))) state.outdate(d);
     });
     marks(at)[at.id] = true;
-    return go(flow.after(flow.steps(state.now, state.kit), at));
+    return open(flow.after(flow.steps(state.now, state.kit), at));
   }
 
   // The question that was open last; whoever had gone back to the first page goes on with the first that is not done.
@@ -124,6 +146,9 @@ const main = (() => {
   }
 
   async function begin() {
+    addEventListener("unhandledrejection", ({ reason }) => showTrouble(reason));
+    // A file dropped beside its place would be opened instead of the page.
+    for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
     const settings = kit.read(frame.by("kit").textContent);
     frame.masthead(settings);
     frame.colophon(settings, null);

@@ -1,5 +1,23 @@
 "use strict";
 
+// What everything was recorded through: takes of two ways or two inputs do not go together.
+const bench = (() => {
+  const now = () => (state.setup.route === "manual" ? "manual" : `${state.setup.route}: ${state.setup.browser?.facts?.label ?? ""}`);
+  const isKnown = () => state.setup.route === "manual" || Boolean(state.setup.browser?.facts);
+
+  // Takes from elsewhere leave the session if the helper agrees. Otherwise a text that says what to do instead.
+  function settle() {
+    const { setup } = state;
+    if (!isKnown() || setup.bench === now()) return null;
+    if (setup.bench && state.now.drivers.some((driver) => driver.takes.length > 0) && !confirm(say("bench.sure"))) return say("bench.go_back");
+    if (setup.bench) state.forgetBench();
+    setup.bench = now();
+    return null;
+  }
+
+  return { settle };
+})();
+
 // What is done with the sound card for a driver: bursts, the search for the level, takes. The page decides nothing here; the core does.
 const measure = (() => {
   // A take that lost frames by chance is made again without asking, so often.
@@ -16,10 +34,14 @@ const measure = (() => {
   const isCalibration = (condition) => CALIBRATION.includes(condition);
 
   async function soundFor(d, condition) {
-    const settings = state.kit.drivers[d];
-    const { sound } = await core.call("sound", { class: settings.class, calibration: isCalibration(condition) });
-    // The designer may ask for a higher start, never for a lower one than the class stands.
-    return { ...sound, start_hz: Math.max(sound.start_hz, settings.start_hz ?? 0) };
+    const { sound } = await core.call("sound", { class: state.kit.drivers[d].class, calibration: isCalibration(condition) });
+    return sound;
+  }
+
+  // Where nobody knows which driver is connected: what all of them stand.
+  async function soundForAny() {
+    const tweeter = state.kit.drivers.findIndex((driver) => driver.class === "tweeter");
+    return soundFor(Math.max(0, tweeter), "free-air");
   }
 
   const rate = () => Math.round(audio.facts().sample_rate_hz);
@@ -135,5 +157,5 @@ const measure = (() => {
     return core.call("jig", { session: state.session(d), files: paths }, blobs);
   }
 
-  return { N_REPEATS, lostByChance, soundFor, rate, openInput, ensureInput, burst, play, listen, floats, entryFor, bareSession, seekLevel, take, analyse, readJig, isCalibration };
+  return { N_REPEATS, lostByChance, soundFor, soundForAny, rate, openInput, ensureInput, burst, play, listen, floats, entryFor, bareSession, seekLevel, take, analyse, readJig, isCalibration };
 })();

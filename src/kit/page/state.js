@@ -3,8 +3,6 @@
 // What was answered and what was measured. Questions change it through these functions; it is saved after each change.
 const state = (() => {
   const FORMAT = 1;
-  // Up to where takes are analysed; the sweeps go further.
-  const HIGHEST_HZ = 20000;
   let now = null;
   let settings = null;
   const openedAt = performance.now();
@@ -53,6 +51,7 @@ const state = (() => {
   }
 
   async function save() {
+    if (now.opened?.alone === false) throw new Error(say("welcome.two_tabs"));
     await store.saveState(now);
   }
 
@@ -66,8 +65,6 @@ const state = (() => {
   function session(d) {
     const of = now.drivers[d];
     const made = { schema: "farcone-session/1", label: of.label, jig: jig(), takes: of.takes };
-    const start_hz = settings.drivers[d].start_hz;
-    if (start_hz > 0) made.band_hz = [start_hz, HIGHEST_HZ];
     if (Object.keys(now.setup.air).length > 0) made.air = now.setup.air;
     if (of.cone !== null) made.cone = { diameter: of.cone };
     if (of.meter !== null) made.meter_re = of.meter;
@@ -140,6 +137,21 @@ const state = (() => {
   const JIG_SLOTS = ["same-node", "check", "shorted", "open"];
   const JIG_QUESTIONS = ["same-node", "check", "leads"];
 
+  // Everything that was recorded through one way of recording, on one input. Takes of another one go together with none of these, and
+  // what was found out about its inputs says nothing about the other's.
+  const BENCH_QUESTIONS = ["tap", "level", "warm-up", "free-1", "free-2", "mass-1", "mass-2", "box-1"];
+
+  function forgetBench() {
+    now.setup.swapped = false;
+    now.drivers.forEach((of, d) => {
+      if (of.takes.length === 0 && Object.keys(of.levels).length === 0 && !of.heard) return;
+      for (const slot of Object.keys(of.slots)) takeBack(d, slot);
+      for (const id of [...JIG_QUESTIONS, ...BENCH_QUESTIONS]) of.done[id] = false;
+      Object.assign(of, { levels: {}, levelSaid: null, heard: null, inherited: false, remade: false });
+    });
+    log("another way of recording: the takes so far left the session");
+  }
+
   // Plugs or knobs were touched: the test of the bench has to be made again before it holds for further takes.
   function forgetJig(d) {
     const of = now.drivers[d];
@@ -169,7 +181,7 @@ const state = (() => {
   }
 
   return {
-    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, outdate, take, inheritJig, forgetJig,
+    begin, forget, fresh, save, log, driver, session, jig, files, nextName, keepTake, takeBack, outdate, take, inheritJig, forgetJig, forgetBench,
     get now() { return now; },
     get setup() { return now.setup; },
     get kit() { return settings; },

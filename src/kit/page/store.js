@@ -37,8 +37,7 @@ const store = (() => {
     for (const [key, value] of changes) transaction.objectStore(room).put(value, key);
     await new Promise((resolve, reject) => {
       transaction.oncomplete = resolve;
-      transaction.onabort = () => reject(transaction.error ?? new Error(say("error.not_kept")));
-      transaction.onerror = () => reject(transaction.error);
+      transaction.onabort = () => reject(new Error(say("error.not_kept", { why: transaction.error?.message ?? "" })));
     });
   }
 

@@ -133,8 +133,8 @@ await run(async (kit, out, width) => {
     await page.getByRole("button", { name: "Use this" }).click();
     await page.getByRole("button", { name: "Use this" }).waitFor({ state: "detached" });
     const counted = await page.evaluate(() => {
-      const { coins, expect_hz } = state.driver(0).typed["mass-1"];
-      return { coins: Object.entries(coins).map(([id, count]) => ({ id, count })), expect_hz };
+      const { coins, plan } = state.driver(0).typed["mass-1"];
+      return { coins: Object.entries(coins).map(([id, count]) => ({ id, count })), expect_hz: plan.expect_hz };
     });
     const pieces = counted.coins.reduce((sum, coin) => sum + coin.count, 0);
     expect(pieces >= 1, `the plan counts ${pieces} coins`);

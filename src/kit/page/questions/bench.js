@@ -10,6 +10,7 @@
       const one = state.setup.route === "one-input";
       const key = one ? "wiring.steps_one" : "wiring.steps";
       return [
+        state.kit.drivers.length > 1 ? element("p", {}, say("wiring.which", { label: state.kit.drivers[0].label })) : null,
         element("p", {}, say("wiring.first")),
         widgets.figure(one ? drawWiring.wiring({ ohm: ohm(), one: "source" }) : drawWiring.wiring({ ohm: ohm() })),
         dom.numbered(sayAll(key, { ohm: ohm() })),

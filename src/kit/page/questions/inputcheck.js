@@ -55,7 +55,7 @@
     const loud = seriousBut(SAME_INPUT, quiet.findings);
     checks.push({ ok: loud.length === 0, message: say("raw.silent"), advice: told(loud) });
     show();
-    const sound = await measure.soundFor(0, "free-air");
+    const sound = await measure.soundForAny();
     for (const [i, levels] of PAIRS_DBFS.entries()) {
       const seen = await wholePair(sound, levels, { signal, onprogress, now });
       if ((unheard(seen.answer) || !seen.answer.steady) && i < PAIRS_DBFS.length - 1) continue;
@@ -156,7 +156,7 @@
       ];
     },
     ready: () => state.setup.browser?.passed,
-    missing: () => (state.setup.browser?.passed ? null : say("raw.not_passed")),
+    missing: () => (state.setup.browser?.passed ? bench.settle() : say("raw.not_passed")),
   });
 
   // Names of devices may change when the page is opened again; an input that is not there cannot be asked for.
@@ -168,9 +168,17 @@
   }
 
   async function byHand(context) {
+    const { route } = state.setup;
     state.setup.route = "manual";
+    const refused = bench.settle();
+    if (refused) {
+      state.setup.route = route;
+      return frame.announce(refused);
+    }
     state.log("recording by hand from here on");
     await audio.close();
-    context.jump("wiring", null);
+    for (const id of ["cautions", "wiring"]) state.now.done[id] = false;
+    state.setup.cautions = false;
+    return context.jump("needs", null);
   }
 })();

@@ -58,7 +58,7 @@
           place,
           dom.numbered(sayAll(one() ? "mass.steps_one" : "mass.steps")),
           said,
-          takePanel.create(context, { slot, condition: "added-mass", level: "driver" }, { readLoad, after: (shown) => expectation(typed, shown) }),
+          panels.add(slot, takePanel.create(context, { slot, condition: "added-mass", level: "driver" }, { readLoad, expected: (shown) => expectation(typed, shown) })),
         ];
       },
       ready: isGood(slot),
@@ -66,23 +66,26 @@
     };
   }
 
-  // Whether the resonance went where the plan said: the prediction is itself a check.
+  // Whether the resonance went where the plan said: the prediction is itself a check. There is none for what was counted otherwise.
   function expectation(typed, shown) {
     const loaded = (shown.plot ?? []).filter((curve) => curve.name.startsWith("added-mass"));
-    if (!typed.expect_hz || loaded.length === 0) return null;
-    const [low, high] = typed.expect_hz;
+    const plan = typed.by === "coins" ? coinCounter.planned(typed) : null;
+    if (!plan?.expect_hz || loaded.length === 0) return null;
+    const [low, high] = plan.expect_hz;
     const f = plot.peakHz(loaded[loaded.length - 1]);
     const inside = f >= low && f <= high;
     const values = { low: Math.round(low), high: Math.round(high), f: f.toPrecision(3) };
-    return element("p", { class: inside ? "right" : "wrong" }, say(inside ? "mass.as_expected" : "mass.not_expected", values));
+    return { inside, text: say(inside ? "mass.as_expected" : "mass.not_expected", values) };
   }
 
+  const panels = takePanel.many();
   const isGood = (slot) => ({ d }) => state.driver(d).done[slot];
 
   function missingTake(slot) {
-    return ({ d }) => {
+    return async ({ d }) => {
       const driver = state.driver(d);
       if (!driver.slots[slot]) return say("take.needed_or_skip");
+      if (!(await panels.settle(slot))) return say("quantity.mend");
       return driver.done[slot] ? null : say("take.not_good");
     };
   }
@@ -117,10 +120,10 @@
       };
       return [
         widgets.figure(drawDriver.testBox()),
-        state.kit.test_box ? element("p", {}, say("box-1.kit", { label: state.kit.test_box.label })) : null,
+        state.kit.test_box ? element("p", {}, say("box-1.kit")) : null,
         dom.numbered(sayAll("box-1.steps")),
         field.node,
-        takePanel.create(context, { slot: "box-1", condition: "test-box", level: "driver" }, { readLoad }),
+        panels.add("box-1", takePanel.create(context, { slot: "box-1", condition: "test-box", level: "driver" }, { readLoad })),
       ];
     },
     ready: isGood("box-1"),

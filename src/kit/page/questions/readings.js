@@ -25,6 +25,8 @@
       try {
         const stated = await senseField.read();
         if (stated === null) return say("sense.needed");
+        // Whether the known resistor reads right depends on it.
+        if (JSON.stringify(stated) !== JSON.stringify(state.setup.sense)) state.now.drivers.forEach((driver) => { driver.done.check = false; });
         state.setup.sense = stated;
         return null;
       } catch {

@@ -12,9 +12,13 @@
     return missing.length > 0 ? say("browser.missing", { what: missing.map((code) => say(`browser.lacks_${code}`)).join(", ") }) : null;
   }
 
+  // Without the core nothing can be judged, whoever records.
+  const runsCore = () => !audio.missing().some((code) => ["unpack", "wasm"].includes(code));
+
   function routeFor(sockets) {
     const route = ROUTES[sockets] ?? null;
     if (obstacle() === null) return route;
+    if (!runsCore()) return null;
     // With one input everything rests on the page's own playing.
     return { live: "manual", manual: "manual" }[route] ?? null;
   }
@@ -27,7 +31,7 @@
       const trouble = obstacle();
       return [
         state.kit.note ? element("blockquote", { class: "panel" }, element("p", {}, state.kit.note)) : null,
-        trouble ? widgets.panel("usable", element("p", {}, trouble), element("p", {}, say("browser.manual_instead"))) : null,
+        trouble ? widgets.panel("usable", element("p", {}, trouble), element("p", {}, say(runsCore() ? "browser.manual_instead" : "browser.other_instead"))) : null,
         alone ? null : widgets.panel("redo", element("p", {}, say("welcome.two_tabs"))),
         keeps ? null : widgets.panel("usable", element("p", {}, say("welcome.keeps_nothing"))),
         resume && alone ? widgets.panel("good",
@@ -37,7 +41,7 @@
             widgets.button(say("welcome.afresh"), () => startAfresh(context)))) : null,
         dom.paragraphs(sayAll("welcome.what")),
         element("h2", {}, say("welcome.drivers")),
-        element("ul", {}, state.kit.drivers.map((driver) => element("li", {}, say("welcome.driver", { label: driver.label, kind: say(`class.${driver.class}`) })))),
+        element("ul", {}, state.kit.drivers.map((driver) => element("li", {}, driverLine(driver)))),
         element("h2", {}, say("welcome.how")),
         dom.list(sayAll("welcome.rules")),
         continued ? null : element("p", {}, say("welcome.time", { n: state.kit.drivers.length })),
@@ -45,6 +49,11 @@
     },
     missing: () => (state.now.opened.alone ? null : say("welcome.two_tabs")),
   });
+
+  function driverLine({ label, class: kind, nominal_ohm }) {
+    const words = { label, kind: say(`class.${kind}`) };
+    return nominal_ohm === null ? say("welcome.driver", words) : say("welcome.driver_rated", { ...words, ohm: nominal_ohm });
+  }
 
   async function startAfresh(context) {
     if (!confirm(say("welcome.sure"))) return;
@@ -65,7 +74,11 @@
       const choose = async (sockets) => {
         setup.sockets = sockets;
         setup.route = routeFor(sockets);
-        state.now.done.sockets = false;
+        // What comes next depends on it; so does the input that was checked.
+        for (const id of ["sockets", "needs", "cautions", "wiring", "browser"]) state.now.done[id] = false;
+        setup.cautions = false;
+        setup.browser = null;
+        await audio.close();
         await state.save();
         showAdvice();
         context.changed();
@@ -82,7 +95,8 @@
     },
     missing() {
       if (state.setup.sockets === null) return say("sockets.choose");
-      if (state.setup.route !== null) return null;
+      if (state.setup.route !== null) return bench.settle();
+      if (!runsCore()) return say("browser.other_instead");
       return say(ROUTES[state.setup.sockets] === "one-input" ? "sockets.other_browser" : "sockets.buy_first");
     },
   });
@@ -100,11 +114,10 @@
     render() {
       const route = state.setup.route;
       const sockets = state.setup.sockets;
-      const method = state.kit.method;
       const row = (thing, instead) => element("tr", {}, element("th", { scope: "row" }, thing), element("td", {}, instead));
       const keys = [
         `needs.cable_${sockets}`, "needs.resistor", "needs.known", "needs.clips", "needs.ruler", "needs.clamp",
-        ...(method === "test-box" ? [] : ["needs.mass"]), ...(method === "added-mass" ? [] : ["needs.box"]), "needs.meter",
+        ...(kit.some(state.kit, kit.wantsMass) ? ["needs.mass"] : []), ...(kit.some(state.kit, kit.wantsBox) ? ["needs.box"] : []), "needs.meter",
       ];
       return [
         element("p", {}, say(`needs.first_${route}`)),

@@ -14,9 +14,11 @@
     ? element("div", { class: "pair" }, Object.entries(PLACES).map(([where, key]) => widgets.figure(drawWiring.wiring({ ohm: ohm(), ...options, one: where }), say(key))))
     : picture(options));
   const isGood = (slot) => ({ d }) => state.driver(d).done[slot];
-  const needsTake = (slot) => ({ d }) => {
+  const panels = takePanel.many();
+  const needsTake = (slot) => async ({ d }) => {
     const driver = state.driver(d);
     if (!driver.slots[slot]) return say("take.needed");
+    if (!(await panels.settle(slot))) return say("quantity.mend");
     return driver.done[slot] ? null : say("take.not_good");
   };
 
@@ -25,7 +27,7 @@
       picture({ clipAt: "source" }),
       dom.numbered(sayAll("same-node.steps")),
       element("p", {}, say("same-node.why")),
-      takePanel.create(context, { slot: "same-node", condition: "same-node", level: "jig" }),
+      panels.add("same-node", takePanel.create(context, { slot: "same-node", condition: "same-node", level: "jig" })),
     ],
     ready: isGood("same-node"),
     missing: needsTake("same-node"),
@@ -59,13 +61,14 @@
         pictures({ part: "resistor" }),
         dom.numbered(sayAll(one() ? "check.steps_one" : "check.steps")),
         field.node,
-        takePanel.create(context, { slot: "check", condition: "check-resistor", level: "jig" }, { readLoad }),
+        panels.add("check", takePanel.create(context, { slot: "check", condition: "check-resistor", level: "jig" }, { readLoad })),
       ];
     },
     ready: isGood("check"),
-    missing(context) {
+    async missing(context) {
       const driver = state.driver(context.d);
-      return driver.shown.check?.passes === false && !driver.done.check ? say("check.failed") : needsTake("check")(context);
+      const missing = await needsTake("check")(context);
+      return driver.shown.check?.passes === false && !driver.done.check ? say("check.failed") : missing;
     },
   });
 
@@ -76,14 +79,15 @@
       element("h2", {}, say("leads.shorted")),
       pictures({ part: "short" }),
       dom.numbered(sayAll("leads.shorted_steps")),
-      takePanel.create(context, { slot: "shorted", condition: "shorted-leads", level: "jig" }),
+      panels.add("shorted", takePanel.create(context, { slot: "shorted", condition: "shorted-leads", level: "jig" })),
       element("h2", {}, say("leads.open")),
       pictures({ part: "open" }),
       dom.numbered(sayAll("leads.open_steps")),
-      takePanel.create(context, { slot: "open", condition: "open-leads", level: "jig" }),
+      panels.add("open", takePanel.create(context, { slot: "open", condition: "open-leads", level: "jig" })),
     ],
-    missing({ d }) {
+    async missing({ d }) {
       const driver = state.driver(d);
+      for (const slot of ["shorted", "open"]) await panels.settle(slot);
       return ["shorted", "open"].some((slot) => driver.slots[slot] && !driver.done[slot]) ? say("take.not_good") : null;
     },
   });
@@ -133,7 +137,7 @@
       one() ? pictures({}) : widgets.figure(drawDriver.clamped()),
       dom.numbered(sayAll({ "one-input": "free-1.steps_one", manual: "free-1.steps_manual" }[state.setup.route] ?? "free-1.steps")),
       element("p", {}, say(one() ? "take.hear_one" : "take.hear")),
-      takePanel.create(context, { slot: "free-1", condition: "free-air", level: "driver" }),
+      panels.add("free-1", takePanel.create(context, { slot: "free-1", condition: "free-air", level: "driver" })),
     ],
     ready: isGood("free-1"),
     missing: needsTake("free-1"),
@@ -143,7 +147,7 @@
     render: (context) => [
       widgets.figure(drawDriver.remount()),
       dom.numbered(sayAll("free-2.steps")),
-      takePanel.create(context, { slot: "free-2", condition: "free-air", level: "driver", remounted: true }),
+      panels.add("free-2", takePanel.create(context, { slot: "free-2", condition: "free-air", level: "driver", remounted: true })),
     ],
     ready: isGood("free-2"),
     missing: needsTake("free-2"),

@@ -56,7 +56,7 @@ const stringsFrame = {
   "class.tweeter": "tweeter",
 
   "error.kit_format": "This page was made in the format {found}, but it reads {wanted}. Ask for a new page.",
-  "error.not_kept": "The browser could not keep what was recorded. Is the disk full?",
+  "error.not_kept": "The browser could not keep this. Is the disk full? Make room and try again. {why}",
   "error.file_gone": "The recording {path} is no longer in this browser. Make that take again.",
   "error.core": "The measuring core did not start ({why}). Open the page in a current Firefox or Chromium.",
   "error.worklet": "This browser does not let the page record ({why}). Open it in a current Firefox or Chromium, or record by hand.",

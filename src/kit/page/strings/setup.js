@@ -11,6 +11,7 @@ const stringsSetup = {
   ],
   "welcome.drivers": "What is to be measured",
   "welcome.driver": "{label} ({kind})",
+  "welcome.driver_rated": "{label} ({kind}, {ohm} Ω)",
   "welcome.how": "How it goes",
   "welcome.rules": [
     "One question at a time. You can go back to any question.",
@@ -33,6 +34,11 @@ const stringsSetup = {
   "browser.lacks_unpack": "unpacking of the measuring core",
   "browser.lacks_wasm": "running of the measuring core",
   "browser.manual_instead": "You can still go on here: the page saves the sounds as files, you play and record them with whatever you have, and drop the recordings onto the page. They are judged the same way.",
+
+  "browser.other_instead": "Without that, nothing can be judged here. Open this file in a current Firefox or Chromium on a computer.",
+
+  "bench.sure": "This is another way of recording, or another input, than before. Recordings of both do not go together: those made so far leave the session and have to be made again. Change it?",
+  "bench.go_back": "Choose what was used before, or press “Go on” again and agree to make the recordings again.",
 
   "sockets.title": "Which sockets do you have?",
   "sockets.short": "Sockets",
@@ -124,6 +130,7 @@ const stringsSetup = {
   "wiring.title": "Wire it like this",
   "wiring.short": "Wiring",
   "wiring.on": "Wired like this: go on",
+  "wiring.which": "The driver to begin with is “{label}”. The others wait beside it.",
   "wiring.first": "Turn the output's volume down before you plug anything.",
   "wiring.steps": [
     "The output's left channel goes to one end of the {ohm} Ω resistor. That point is the source node.",

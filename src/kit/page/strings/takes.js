@@ -24,6 +24,7 @@ const stringsTakes = {
   "take.exchanged_jig": "What was recorded before without the driver may be of either order of the plugs, and left the session: it has to be made again.",
   "take.exchanged_back": "Back to “{title}”",
   "take.needed": "Make this recording first.",
+  "take.resting": "The driver rests for a moment …",
   "take.needed_or_skip": "Make this recording first, or leave the question out.",
   "take.not_good": "This recording has to be made again, or press “Go on with it all the same” above.",
 
@@ -165,7 +166,7 @@ const stringsTakes = {
     "Press or screw it down. Push the cone gently: if the box is tight it returns slowly.",
     "Record.",
   ],
-  "box-1.kit": "The box that belongs to this kit: {label}.",
+  "box-1.kit": "Use the box that was printed for this kit.",
   "box-1.volume": "Air that the cone closes off",
   "box-1.volume_hint": "For example 2.00 L, give or take 0.02 L: the box, the gasket's thickness and the cone's hollow. Fill it with water to measure.",
   "box-1.volume_kit": "Of the printed box, as the kit states it. Change it only if you have measured it.",

@@ -9,6 +9,14 @@ const coinCounter = (() => {
     return putty === null ? { value: "", unit: "g", spread: "" } : { value: grams(putty.value), unit: "g", spread: grams(putty.half_width) };
   }
 
+  const asKey = (coins, putty) => JSON.stringify([Object.entries(coins).sort(), putty?.value ?? "", putty?.unit ?? "", putty?.spread ?? ""]);
+
+  // The plan, as long as coins and putty are what it said.
+  function planned(typed) {
+    const { plan } = typed;
+    return plan && plan.key === asKey(typed.coins ?? {}, typed.putty) ? plan : null;
+  }
+
   // typed: where the choice is kept. What is known of the driver (fs_hz, mms_kg, sd_m2; null where it is not) makes the plan better.
   function create({ typed, classOf, known }) {
     const place = element("div", {}, element("p", { role: "status" }, say("coins.reading")));
@@ -29,7 +37,6 @@ const coinCounter = (() => {
       select.value = currency.id;
       select.addEventListener("change", () => {
         typed.currency = select.value;
-        typed.coins = {};
         for (const key of Object.keys(counts)) delete counts[key];
         show();
       });
@@ -54,7 +61,7 @@ const coinCounter = (() => {
           for (const key of Object.keys(counts)) delete counts[key];
           for (const coin of plan.coins) counts[coin.id] = coin.count;
           typed.putty = puttyAs(plan.putty);
-          typed.expect_hz = plan.expect_hz ?? null;
+          typed.plan = { expect_hz: plan.expect_hz ?? null, key: asKey(counts, typed.putty) };
           show();
         };
         const same = plan.coins.every((coin) => counts[coin.id] === coin.count);
@@ -75,7 +82,6 @@ const coinCounter = (() => {
             const n = Math.max(0, Math.round(input.valueAsNumber || 0));
             if (n > 0) counts[coin.id] = n;
             else delete counts[coin.id];
-            typed.expect_hz = null;
           });
           return element("tr", {}, element("td", {}, element("label", { for: id }, say("coins.one", { name: coin.name, mass: grams(coin.mass_kg) }))), element("td", {}, input));
         })));
@@ -98,5 +104,5 @@ const coinCounter = (() => {
     return { node: place, read };
   }
 
-  return { create };
+  return { create, planned };
 })();

@@ -27,7 +27,7 @@ const frame = (() => {
 
   const MARKS = { done: "✓", here: "▸", open: "○" };
 
-  // Every question as a list: those that were answered and the next are links.
+  // Every question as a list: those before the first that is open, and that one, are links.
   function progress(listed, index, settings, go) {
     const wide = matchMedia("(min-width: 62rem)").matches;
     const groups = [];
@@ -39,7 +39,7 @@ const frame = (() => {
       const kind = i === index ? "here" : step.done ? "done" : "open";
       const title = say(`${step.id}.short`);
       const spoken = element("span", { class: "spoken" }, ` (${say(`progress.${kind}`)})`);
-      const word = flow.reachable(listed, i) || step.done
+      const word = flow.reachable(listed, i)
         ? element("a", { href: "#question", "aria-current": i === index ? "step" : null, onclick: (event) => { event.preventDefault(); go(step); } }, title, spoken)
         : element("span", { class: "later" }, title, spoken);
       return element("li", {}, element("span", { class: "mark", "aria-hidden": "true" }, MARKS[kind]), word);

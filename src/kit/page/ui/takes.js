@@ -4,9 +4,12 @@
 const takePanel = (() => {
   const SEVERE = "redo";
 
-  // plan: { slot, condition, remounted, load, level: "driver" | "jig", wait_s }.
-  // context: the question's; `after(result)` may add to what is shown.
-  function create(context, plan, { after = null, readLoad = null } = {}) {
+  // What a take was judged with that can be typed anew afterwards.
+  const asJudged = (take) => JSON.stringify([state.setup.sense, take.mass, take.volume, take.resistance]);
+
+  // plan: { slot, condition, remounted, load, level: "driver" | "jig" }.
+  // context: the question's; `expected(shown)` is what was foretold of the take, { inside, text }, or null.
+  function create(context, plan, { expected = null, readLoad = null } = {}) {
     const { d } = context;
     const place = element("div", {});
     const controls = element("div", {});
@@ -44,8 +47,12 @@ const takePanel = (() => {
       const full = await planned();
       if (full === null) return;
       dom.replace(result);
-      const judged = await liveTake.make(place, d, full);
-      await judge(full, judged, judged?.blobs);
+      try {
+        const judged = await liveTake.make(place, d, full);
+        await judge(full, judged, judged?.blobs);
+      } catch (error) {
+        dom.replace(result, widgets.problem(error));
+      }
     }
 
     async function bring(files) {
@@ -67,7 +74,7 @@ const takePanel = (() => {
         return;
       }
       const driver = state.driver(d);
-      if (judged.exchanged) {
+      if (judged.exchanged && !manual) {
         await exchanged(full);
         return;
       }
@@ -81,22 +88,50 @@ const takePanel = (() => {
       await state.keepTake(d, full.slot, judged.take, contents);
       const shown = { name: judged.take.name, findings: judged.findings, about: [], sentences: [], chat: null, plot: null, problem: null };
       driver.shown[full.slot] = shown;
-      driver.done[full.slot] = false;
+      await weigh(shown);
+      finished();
+    }
+
+    // What the take is worth, among all others and with all that was typed.
+    async function weigh(shown) {
+      const driver = state.driver(d);
+      driver.done[plan.slot] = false;
+      delete shown.judged;
       await state.save();
       dom.replace(result, element("p", { role: "status" }, say("take.judging")));
       await look(shown);
       if (shown.exchanged) {
-        state.takeBack(d, full.slot);
-        await exchanged(full);
+        state.takeBack(d, plan.slot);
+        await exchanged(plan);
         return;
       }
       const serious = [...shown.findings, ...shown.about].some((finding) => finding.severity === SEVERE);
-      driver.done[full.slot] = !serious && shown.passes !== false;
+      driver.done[plan.slot] = !serious && shown.passes !== false;
+      shown.expected = expected === null ? null : expected(shown);
+      shown.judged = asJudged(state.take(d, plan.slot));
       await state.save();
       showResult();
       showControls();
-      finished();
       context.changed();
+    }
+
+    // What was typed after the take was made holds as well, and the take is judged once more. False where it cannot be read.
+    async function settle() {
+      const take = state.take(d, plan.slot);
+      if (take === null) return true;
+      const full = await planned();
+      if (full === null) return false;
+      Object.assign(take, full.load ?? {});
+      const shown = state.driver(d).shown[plan.slot];
+      if (shown.judged !== asJudged(take)) await weigh(shown);
+      return true;
+    }
+
+    // The page may have been closed while it judged, or the sense resistor been typed anew.
+    async function weighIfOpen() {
+      const take = state.take(d, plan.slot);
+      const shown = state.driver(d).shown[plan.slot];
+      if (take !== null && shown && shown.judged !== asJudged(take)) await weigh(shown);
     }
 
     // The plugs have changed places since the cone was tapped. Which of the jig's own takes were made before that, nobody knows: on one
@@ -155,7 +190,7 @@ const takePanel = (() => {
     function describe(shown) {
       const all = [...shown.findings, ...(shown.about ?? [])];
       const serious = shown.damaged || all.some((finding) => finding.severity === SEVERE);
-      const doubtful = all.some((finding) => finding.severity === "caution") || shown.passes === false || shown.problem;
+      const doubtful = all.some((finding) => finding.severity === "caution") || shown.passes === false || shown.problem || shown.expected?.inside === false;
       const kind = serious ? SEVERE : doubtful ? "usable" : "good";
       const title = shown.damaged ? "take.damaged" : serious ? "take.kept_redo" : kind === "usable" ? "take.kept_usable" : "take.kept";
       return [
@@ -165,7 +200,7 @@ const takePanel = (() => {
           shown.problem ? element("p", { class: "wrong" }, shown.problem) : null,
           widgets.findings(all),
           (serious || shown.passes === false) && !shown.damaged ? widgets.button(say("take.anyway"), anyway) : null),
-        after && !shown.damaged ? after(shown) : null,
+        shown.expected ? element("p", { class: shown.expected.inside ? "right" : "wrong" }, shown.expected.text) : null,
         shown.plot && shown.plot.length > 0 ? plot.figure(shown.plot) : null,
         shown.chat ? widgets.chatLine(shown.chat) : null,
       ];
@@ -181,14 +216,37 @@ const takePanel = (() => {
 
     showControls();
     showResult();
-    return element("div", { class: "take" }, controls, place, result);
+    // Once the question is there: what it says about itself changes with it.
+    setTimeout(weighIfOpen);
+    return { node: element("div", { class: "take" }, controls, place, result), settle };
   }
 
-  return { create };
+  // The panels that are shown now, by slot, for questions that have to ask them whether they hold.
+  function many() {
+    const bySlot = new Map();
+    const add = (slot, panel) => {
+      bySlot.set(slot, panel);
+      return panel.node;
+    };
+    return { add, settle: async (slot) => (await bySlot.get(slot)?.settle()) ?? true };
+  }
+
+  return { create, many };
 })();
 
 // By the page itself: level where none is known yet, then the take.
 const liveTake = (() => {
+  // Before a driver sounds again its coil cools, s: common practice, no source. Whoever changes something meanwhile has waited already.
+  const REST_S = 10;
+  const soundedAt = new Map();
+
+  async function rest(d, tools) {
+    const left_s = REST_S - (performance.now() - (soundedAt.get(d) ?? -Infinity)) / 1000;
+    if (left_s <= 0) return;
+    tools.now(say("take.resting"));
+    await measure.listen(left_s, tools);
+  }
+
   function order(elapsed_s) {
     const part = oneInput.partAt(elapsed_s);
     return { ...part, text: say(`one.${part.id}`) };
@@ -210,10 +268,17 @@ const liveTake = (() => {
   function make(place, d, plan) {
     const one = state.setup.route === "one-input";
     return sounding.run(place, say("take.preparing"), async (tools) => {
-      const level_dbfs = await level(d, plan, { ...tools, onprogress: ({ elapsed_s, total_s }) => (one ? null : tools.onprogress({ elapsed_s, total_s })) });
+      // The orders for one input belong to its take alone.
+      const quiet = { ...tools, onprogress: ({ elapsed_s, total_s }) => (one ? null : tools.onprogress({ elapsed_s, total_s })) };
+      if (plan.level === "driver") await rest(d, quiet);
+      const level_dbfs = await level(d, plan, quiet);
       tools.now(say("take.playing"));
       const options = { ...tools, level_dbfs, onrepeat: (n) => tools.note(say("take.repeated", { n })) };
-      return one ? oneInput.take(d, plan, options) : measure.take(d, plan, options);
+      try {
+        return await (one ? oneInput.take(d, plan, options) : measure.take(d, plan, options));
+      } finally {
+        soundedAt.set(d, performance.now());
+      }
     }, one ? { big: order } : {});
   }
 
