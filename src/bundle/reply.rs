@@ -173,9 +173,9 @@ fn list(requests: &[Request]) -> String {
     text
 }
 
-/// Leaves out the parts of a sentence that name flags of the command line: who is told this has none.
+/// Leaves out what names flags of the command line: who is told this has none. That is a bracket if the flag stands in one, else the
+/// whole sentence, since half a sentence may say the opposite.
 pub fn without_flags(text: &str) -> String {
-    const SEPARATORS: [&str; 5] = [", ", "; ", ". ", " and ", " or "];
     let mut text = text.to_owned();
     while let Some(flag) = flag_in(&text) {
         let in_brackets = text[..flag]
@@ -187,33 +187,27 @@ pub fn without_flags(text: &str) -> String {
                 open..close.unwrap_or(text.len())
             }
             None => {
-                let start = SEPARATORS
-                    .iter()
-                    .filter_map(|separator| text[..flag].rfind(separator));
-                let end = [", ", "; ", ". "]
-                    .iter()
-                    .filter_map(|separator| text[flag..].find(separator));
-                let end = end.min().map_or(text.len(), |at| flag + at);
-                let start = text[..start.max().unwrap_or(0)]
-                    .trim_end_matches([',', ';', ' '])
-                    .len();
-                start..end
+                // The full stop before it stays, and its own goes.
+                let start = text[..flag].rfind(". ").map_or(0, |at| at + 1);
+                let end = text[flag..].find(". ").map(|at| flag + at + 1);
+                start..end.unwrap_or(text.len())
             }
         };
         text.replace_range(range, "");
     }
-    let trimmed = text.trim_start_matches([',', ';', '.', ' ']).trim_end();
+    let trimmed = text.trim();
     match trimmed.is_empty() || trimmed.ends_with(['.', '!', '?', ':']) {
         true => trimmed.to_owned(),
         false => format!("{trimmed}."),
     }
 }
 
-/// Where a flag begins: two hyphens with a letter behind them.
+/// Where a flag begins: a word that begins with two hyphens and a letter.
 fn flag_in(text: &str) -> Option<usize> {
     text.match_indices("--")
         .map(|(at, _)| at)
-        .find(|at| text[at + 2..].starts_with(|c: char| c.is_ascii_alphabetic()))
+        .filter(|at| text[at + 2..].starts_with(|c: char| c.is_ascii_alphabetic()))
+        .find(|at| *at == 0 || text[..*at].ends_with([' ', '(', '`', '"']))
 }
 
 #[cfg(test)]
@@ -224,21 +218,23 @@ mod tests {
     fn flags_are_left_out() {
         for (text, expected) in [
             (
-                "Measure the cone from the middle of the surround and give it as --cone.",
+                "Measure the cone from the middle of the surround (--cone).",
                 "Measure the cone from the middle of the surround.",
             ),
             (
-                "Nothing has to be done now; next time plug it as drawn, or say --swap-channels.",
+                "Nothing has to be done now; next time plug it as drawn (or say --swap-channels).",
                 "Nothing has to be done now; next time plug it as drawn.",
             ),
             (
                 "Record a take with both inputs on one node (--same-node): it takes the difference out.",
                 "Record a take with both inputs on one node: it takes the difference out.",
             ),
-            ("--rate is wrong, so play it again.", "so play it again."),
-            ("Do this, or say --that; then rest.", "Do this; then rest."),
+            ("--rate is wrong, so play it again.", ""),
+            ("Do this, or say --that; then rest. Wait.", "Wait."),
             ("Do this. Say --that. Rest.", "Do this. Rest."),
+            ("Do this. Say --that", "Do this."),
             ("Between 5--8 Hz.", "Between 5--8 Hz."),
+            ("The take a--b is good.", "The take a--b is good."),
             ("--cone", ""),
         ] {
             assert_eq!(without_flags(text), expected);

@@ -53,3 +53,4 @@ pub use resampled::COLLAPSE_DB;
 pub use start::starts_too_high;
 pub use tap::{Heard, Tapped, tapped};
 pub use touching::{HARMONIC_REDO, IRREGULAR, IRREGULAR_REDO, touching};
+pub use wrong_wiring::WRONG_WIRING_ADVICE;

@@ -44,7 +44,7 @@ pub fn one_input_lost(name: &str, error: &OneInputError, expected: Expected) -> 
         OneInputError::OneStretch { .. } if expected.silent_driver => (
             Code::ClipNotMoved,
             Severity::Caution,
-            "leave this take out and give the leads as --lead: what is left across them is too quiet to be followed",
+            "leave this take out: what is left across shorted leads is too quiet to be followed (their resistance can be given as --lead)",
         ),
         OneInputError::OneStretch { .. } | OneInputError::TooShort { .. } => (
             Code::ClipNotMoved,

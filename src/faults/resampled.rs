@@ -97,7 +97,7 @@ pub(super) fn resampled(name: &str, top: &Top, rate_hz: f64) -> Finding {
             1e-3 * rate_hz,
             2e-3 * top.gone_hz
         ),
-        "name the device's own rate with --rate, or set the sound server to the rate asked for, and make the take again; resampling \
+        "set the sound server to the rate asked for, or ask for the device's own rate (--rate), and make the take again; resampling \
          to a higher rate and back cannot be seen here",
     )
     .with_evidence(top.fall_db, "dB", Some(COLLAPSE_DB))

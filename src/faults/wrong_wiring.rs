@@ -12,6 +12,12 @@ const AS_HIGH: f64 = 0.7;
 /// Points at the upper end that do not count as a hill.
 const AT_THE_END: usize = 5;
 
+/// What to do about a jig that is not wired as was said. What has no flag in it has to make sense without the rest.
+pub const WRONG_WIRING_ADVICE: &str = "check that the clips sit as in the drawing: input 1 on the source node, input 2 between \
+     resistor and driver, ground at the far end, and that the resistor's value is typed right; then make the takes again. Or keep \
+     them and say how the jig is wired: --wiring across-driver if ground is at the driver's minus, --wiring across-resistor if it is \
+     at the resistor's foot";
+
 /// Whether the curve is that of a driver upside down: from the low end on first a dip, then a hill about as high as the low end, then
 /// a fall where a coil would rise. A driver shows a peak first, and rises at the end.
 pub(super) fn wrong_wiring(name: &str, curve: &ImpedanceCurve, shape: &Shape) -> Option<Finding> {
@@ -34,8 +40,7 @@ pub(super) fn wrong_wiring(name: &str, curve: &ImpedanceCurve, shape: &Shape) ->
                  than was said",
                 curve.frequency_hz()[dip.at]
             ),
-            "look at the jig: if ground is at the driver's minus say --wiring across-driver, if it is at the resistor's foot say \
-             --wiring across-resistor; the takes themselves are good",
+            WRONG_WIRING_ADVICE,
         )
         .with_evidence(dip.rise.exp(), "1", Some(STANDS_OUT.exp()))
         .about(name)

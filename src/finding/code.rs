@@ -121,7 +121,7 @@ codes! {
         "Turn off direct monitoring, sidetone, loopback and \"listen to this device\".",
     /// The top of the band that was played did not arrive: something changes the sample rate on the way.
     Resampled = "resampled":
-        "Name the device's own rate with `--rate`, or set the sound server to the rate asked for.",
+        "Set the sound server to the rate asked for, or ask for the device's own rate (`--rate`).",
     /// The driver distorts at this level.
     Distorted = "distorted":
         "Play at a lower level; check that nothing touches the cone.",
@@ -130,13 +130,13 @@ codes! {
         "Use a larger sense resistor or a line output, or play at a lower level; turn off limiters.",
     /// The two channels are the wrong way round.
     ChannelsSwapped = "channels-swapped":
-        "Nothing has to be done now; next time plug source and driver channel as drawn, or say --swap-channels.",
+        "Nothing has to be done now; next time plug source and driver channel as drawn (or say --swap-channels).",
     /// One channel is upside down.
     ChannelInverted = "channel-inverted":
         "Nothing has to be done now; one input's plug or cable is reversed.",
     /// The jig is wired the other way than was said.
     WrongWiring = "wrong-wiring":
-        "Look at the jig and say the other wiring.",
+        "Check that the jig is as drawn and that the resistor's value is typed right, and make the takes again.",
     /// The take holds too little signal to compute an impedance from.
     NoSignal = "no-signal":
         "Play the stimulus a little louder, check the inputs' gain and the connections.",

@@ -244,7 +244,7 @@ fn findings(
             (
                 "the one coil model that was tried does not follow the curve within its noise; its doubt is not in the \
                  uncertainties",
-                "leave out --coil, so that the models can be compared",
+                "let all coil models be compared (without --coil)",
             )
         };
         let finding = Finding::new(Code::CoilUnsure, Severity::Caution, what, advice);

@@ -241,7 +241,7 @@ fn usable<'a>(
             Code::ConeAbsent,
             Severity::Caution,
             "the test-box takes are not used: together with an added mass they need the size of the cone",
-            "measure the cone and give it as --cone",
+            "measure the cone from the middle of the surround to the middle of the surround (--cone)",
         ));
     }
     move |group| !(leave_out && matches!(group.condition, Condition::TestBox { .. }))

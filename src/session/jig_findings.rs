@@ -3,6 +3,7 @@
 use num_complex::Complex64;
 
 use super::jig_reading::{CheckReading, JigReading, Settled, settled};
+use crate::faults::WRONG_WIRING_ADVICE;
 use crate::finding::{Code, Finding, Severity};
 use crate::jig::{Corrections, Jig, Wiring};
 use crate::signal::ChannelRatio;
@@ -345,8 +346,7 @@ fn wrong_wiring(told: &str, factor: f64) -> Finding {
         Code::WrongWiring,
         Severity::Redo,
         format!("{told}: the jig is wired the other way than was said, or a resistor is not what was said"),
-        "look at the jig: if ground is at the driver's minus say --wiring across-driver, if it is at the resistor's foot say \
-         --wiring across-resistor; then check both resistors' values",
+        WRONG_WIRING_ADVICE,
     )
     .with_evidence(factor, "1", None)
 }

@@ -69,10 +69,10 @@ pub(super) fn turn(takes: &mut [SessionTake], wiring: Option<Wiring>, swap: bool
     }
     let mut findings = vec![];
     if !swapped.is_empty() {
-        let said = if swap {
-            ", although --swap-channels was said; leave it out"
+        let advice = if swap {
+            "nothing has to be done for this result; next time do not have the channels exchanged (--swap-channels)"
         } else {
-            "; next time plug source and driver channel as drawn, or say --swap-channels"
+            "nothing has to be done for this result; next time plug source and driver channel as drawn (or say --swap-channels)"
         };
         findings.push(Finding::new(
             Code::ChannelsSwapped,
@@ -81,7 +81,7 @@ pub(super) fn turn(takes: &mut [SessionTake], wiring: Option<Wiring>, swap: bool
                 "the two channels are the wrong way round in {}: they were turned back",
                 list(&swapped)
             ),
-            format!("nothing has to be done for this result{said}"),
+            advice,
         ));
     }
     if !inverted.is_empty() {

@@ -239,7 +239,6 @@ const LOAD_MISSING: &str =
     "what the input draws was not measured: taken as nothing, 10 kilohm at the worst";
 const CHANNELS_MISSING: &str =
     "the inputs were not calibrated against each other: taken as alike within 1 %";
-const LEAD_ADVICE: &str =
-    "short the leads at the driver's end and record that (--shorted-leads), or give --lead";
+const LEAD_ADVICE: &str = "short the leads at the driver's end and record that (--shorted-leads), or give their resistance (--lead)";
 const MOVED_ADVICE: &str = "record a known resistor in the driver's place the same way (--check-resistor), or use an input of high resistance";
 const GAIN_ADVICE: &str = "record a take with both inputs on one node (--same-node)";

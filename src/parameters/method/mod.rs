@@ -84,7 +84,7 @@ pub fn method_findings(
             Code::ConeAbsent,
             Severity::Note,
             format!("the size of the cone was not given, so {lost} are absent"),
-            "measure the cone from the middle of the surround to the middle of the surround and give it as --cone",
+            "measure the cone from the middle of the surround to the middle of the surround (--cone)",
         ));
     }
     let known = Known {
