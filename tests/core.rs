@@ -17,7 +17,9 @@ use std::path::Path;
 use std::process::Command;
 
 use common::{Jig, chance, good_mass};
-use farcone::bench::{Arrangement, Bench, BenchCard, Channel, Element, Mounting, Noise, drivers};
+use farcone::bench::{
+    Arrangement, Bench, BenchCard, Channel, Element, Mounting, Noise, OneClip, drivers,
+};
 use farcone::capture::{Playback, SoundCard, Unmonitored};
 use farcone::jig::Wiring;
 use farcone::progress::Unwatched;
@@ -542,6 +544,19 @@ fn the_page_concludes_what_the_library_does() {
     first[last] ^= 1;
     let blobs: Vec<&[u8]> = changed.values().map(Vec::as_slice).collect();
     assert!(ask(&mut core, "analyse", &args, &blobs).is_err());
+}
+
+#[test]
+fn every_coin_says_who_publishes_its_mass() {
+    let (known, _) = ask(&mut Core::default(), "coins", &Value::Null, &[]).unwrap();
+    for currency in known["currencies"].as_array().unwrap() {
+        for coin in currency["coins"].as_array().unwrap() {
+            assert!(
+                coin["source"].as_str().is_some_and(|of| of.len() > 5),
+                "{coin}"
+            );
+        }
+    }
 }
 
 fn sha256(bytes: &[u8]) -> String {

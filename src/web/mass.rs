@@ -19,6 +19,7 @@ pub(super) fn coins() -> Answer {
             "mass_kg": coin.mass_kg,
             "usable": coin.magnetic.is_none(),
             "reason": coin.magnetic,
+            "source": coin.source,
         })
     };
     let currency = |of: &Currency| {
