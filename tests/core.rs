@@ -546,6 +546,50 @@ fn the_page_concludes_what_the_library_does() {
     assert!(ask(&mut core, "analyse", &args, &blobs).is_err());
 }
 
+/// A recording of one input with a known resistor, on a jig whose sense resistor is 51 ohm.
+fn one_input_take(core: &mut Core, session: &Value, n_reported_losses: u32) -> (Value, Vec<u8>) {
+    let sound = json!({"start_hz": 5.0, "length_s": 4.0, "ceiling_dbfs": -18.0});
+    let args = json!({"sound": sound, "sample_rate_hz": RATE_HZ, "level_dbfs": -24.0});
+    let (made, blobs) = ask(core, "one_input_sound", &args, &[]).unwrap();
+    let clip = OneClip::new(1.3, 12.0, 6.0, 2);
+    let bench = Jig::new(Wiring::AcrossDriver, 51.0).bench;
+    let samples = bench
+        .record_one_input(
+            &Element::Resistor(22.0),
+            &samples_of(&blobs[0]),
+            &clip,
+            f64::from(RATE_HZ),
+            3,
+        )
+        .unwrap();
+    let args = json!({
+        "session": session, "sound": sound, "sample_rate_hz": RATE_HZ, "level_dbfs": -24.0,
+        "take": {
+            "name": "check-resistor-1", "condition": "check-resistor", "files": ["takes/check-resistor-1.wav"],
+            "resistance": {"value": 22.0, "unit": "Ohm", "half_width": 0.22},
+        },
+        "period_frames": made["period_frames"], "n_reported_losses": n_reported_losses,
+    });
+    let (take, mut blobs) = ask(core, "one_input_take", &args, &[&bytes_of(&samples)]).unwrap();
+    (take, blobs.remove(0))
+}
+
+#[test]
+fn losses_that_the_browser_reported_are_told_of_one_input_too() {
+    let mut core = Core::default();
+    let (clean, _) = one_input_take(&mut core, &session(), 0);
+    assert_eq!(clean["findings"], json!([]));
+    let (lossy, _) = one_input_take(&mut core, &session(), 2);
+    let finding = &lossy["findings"][0];
+    assert_eq!(
+        (&finding["code"], &finding["severity"]),
+        (&json!("frames-lost"), &json!("note")),
+        "{lossy}"
+    );
+    assert_eq!(finding["takes"], json!(["check-resistor-1"]));
+    assert_eq!(lossy["damaged"], false);
+}
+
 #[test]
 fn every_coin_says_who_publishes_its_mass() {
     let (known, _) = ask(&mut Core::default(), "coins", &Value::Null, &[]).unwrap();

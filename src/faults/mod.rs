@@ -46,7 +46,7 @@ pub use monitoring::{ECHO_DB, monitoring};
 pub use noisy::noise_finding;
 pub use one_input::{one_input_findings, one_input_lost, one_input_samples};
 pub use orientation::Orientation;
-pub use playback::{PlaybackCheck, playback_check, playback_findings};
+pub use playback::{PlaybackCheck, playback_check, playback_findings, reported_losses};
 pub use quiet::{LOUD_DBFS, OFFSET, quiet_findings};
 pub use recording::{Expected, own_findings, recording_findings};
 pub use resampled::COLLAPSE_DB;

@@ -196,16 +196,17 @@ fn lost_frames(
             .collect(),
         steps,
     };
-    let otherwise = match recorded.n_reported_losses {
-        0 => None,
-        n => Some(reported(name, n)),
-    };
+    let otherwise = reported_losses(name, recorded.n_reported_losses);
     findings.extend(losses.findings(name, followed, asked, rate_hz, otherwise));
     findings
 }
 
-fn reported(name: &str, n_reported: u32) -> Finding {
-    Finding::new(
+/// What to say of losses that the sound system reported, where the recording shows none; `None` if it reported none.
+pub fn reported_losses(name: &str, n_reported: u32) -> Option<Finding> {
+    if n_reported == 0 {
+        return None;
+    }
+    let finding = Finding::new(
         Code::FramesLost,
         Severity::Note,
         format!(
@@ -213,8 +214,8 @@ fn reported(name: &str, n_reported: u32) -> Finding {
         ),
         "nothing to do; if it happens often, close other programs or use a larger buffer",
     )
-    .with_evidence(f64::from(n_reported), "1", Some(0.0))
-    .about(name)
+    .with_evidence(f64::from(n_reported), "1", Some(0.0));
+    Some(finding.about(name))
 }
 
 /// Where the last found window ends, s; `None` if none was.

@@ -9,6 +9,8 @@ use super::answer::{Answer, Refusal};
 use super::frame::{Request, bytes_of};
 use super::given::{One, SoundJson};
 use super::take::answer;
+use crate::faults::reported_losses;
+use crate::finding::Code;
 use crate::progress::Unwatched;
 use crate::recording::{WavFormat, read_wav, write_wav};
 use crate::session::{OneInputTake, TakeLevel, one_input_check, sha256_hex};
@@ -78,6 +80,7 @@ struct Made {
     sample_rate_hz: u32,
     level_dbfs: f64,
     period_frames: u32,
+    n_reported_losses: u32,
 }
 
 /// A recording of one input becomes a file and an entry of session.json.
@@ -102,6 +105,9 @@ pub(super) fn take(request: &Request<'_>) -> Result<Answer, Refusal> {
     let wiring = one.jig()?.wiring;
     let (name, condition) = (&one.take.name, &one.take.condition);
     let mut findings = one_input_check(name, condition, &recording, wiring, &mut Unwatched)?;
+    if !findings.iter().any(|found| found.code == Code::FramesLost) {
+        findings.extend(reported_losses(name, args.n_reported_losses));
+    }
     for finding in &mut findings {
         finding.take.get_or_insert_with(|| name.clone());
     }
