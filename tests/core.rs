@@ -590,6 +590,33 @@ fn losses_that_the_browser_reported_are_told_of_one_input_too() {
     assert_eq!(lossy["damaged"], false);
 }
 
+/// 47 ohm typed for 51 must not be calibrated away.
+#[test]
+fn a_known_resistor_tests_the_jig_of_one_input() {
+    let mut core = Core::default();
+    for (typed_ohm, passes) in [(51.0, true), (47.0, false)] {
+        let mut session = session();
+        session["jig"]["sense"] =
+            json!({"value": typed_ohm, "unit": "Ohm", "half_width": 0.01 * typed_ohm});
+        let (made, wav) = one_input_take(&mut core, &session, 0);
+        session["takes"] = json!([made["take"]]);
+        let args = json!({"session": session, "files": made["take"]["files"]});
+        let (read, _) = ask(&mut core, "jig", &args, &[&wav]).unwrap();
+        assert_eq!(read["checks"][0]["passes"], passes, "{read}");
+        let advised: Vec<&Value> = read["findings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|f| f["severity"] != "note")
+            .collect();
+        assert_eq!(advised.is_empty(), passes, "{read}");
+        for finding in advised {
+            assert_eq!(finding["takes"], json!(["check-resistor-1"]), "{finding}");
+            assert!(!finding["advice"].as_str().unwrap().is_empty());
+        }
+    }
+}
+
 #[test]
 fn every_coin_says_who_publishes_its_mass() {
     let (known, _) = ask(&mut Core::default(), "coins", &Value::Null, &[]).unwrap();

@@ -19,7 +19,10 @@ use farcone::fit::Choice;
 use farcone::jig::Wiring;
 use farcone::parameters::Key;
 use farcone::progress::Unwatched;
-use farcone::session::{Condition, Data, OneInputTake, SessionError, SessionTake, analyse};
+use farcone::quantity::Stated;
+use farcone::session::{
+    Condition, Data, JigReading, OneInputTake, SessionError, SessionTake, analyse, read_jig,
+};
 use farcone::sheet::Sheet;
 use farcone::signal::{
     Envelope, Multisine, OneInput, OneInputError, Period, RatioSettings, SynchronizedSweep,
@@ -619,4 +622,105 @@ fn calibrations_work_the_same_way() {
     ));
     let result = analyse(session(&jig, driver.sd_m2, mixed), &mut Unwatched);
     assert!(matches!(result, Err(SessionError::OneAndTwo)));
+}
+
+/// What a resistor of 22 ohm within 1 % reads on a jig of which this was typed.
+fn check_read(jig: &common::Jig, typed: Wiring, typed_ohm: f64) -> JigReading {
+    let ohm = Stated::within(22.0, 0.22);
+    let samples = jig
+        .bench
+        .record_one_input(
+            &Element::Resistor(22.0),
+            &played(),
+            &there_and_back(),
+            f64::from(RATE_HZ),
+            2,
+        )
+        .unwrap();
+    let takes = vec![take(
+        "check-resistor-1",
+        Condition::CheckResistor { ohm },
+        data(samples),
+    )];
+    let mut session = session(jig, 0.01, takes);
+    let input = session.jig.as_mut().unwrap();
+    input.wiring = typed;
+    input.sense_ohm = Stated::within(typed_ohm, 0.01 * typed_ohm);
+    read_jig(session).unwrap()
+}
+
+/// One input cannot differ from itself: what a known resistor reads tells of the resistors and the wiring.
+#[test]
+fn a_known_resistor_tests_the_jig_of_one_input() {
+    use Wiring::{AcrossDriver, AcrossResistor};
+    for (wiring, sense_ohm, typed, typed_ohm, wrong) in [
+        (AcrossDriver, 51.0, AcrossDriver, 51.0, None),
+        (AcrossResistor, 10.0, AcrossResistor, 10.0, None),
+        (
+            AcrossDriver,
+            51.0,
+            AcrossDriver,
+            47.0,
+            Some((Code::CheckResistorDisagrees, Severity::Caution)),
+        ),
+        (
+            AcrossDriver,
+            47.0,
+            AcrossDriver,
+            51.0,
+            Some((Code::CheckResistorDisagrees, Severity::Caution)),
+        ),
+        (
+            AcrossDriver,
+            51.0,
+            AcrossDriver,
+            33.0,
+            Some((Code::SenseWrong, Severity::Redo)),
+        ),
+        (
+            AcrossResistor,
+            10.0,
+            AcrossDriver,
+            10.0,
+            Some((Code::WrongWiring, Severity::Redo)),
+        ),
+        (
+            AcrossDriver,
+            47.0,
+            AcrossResistor,
+            47.0,
+            Some((Code::WrongWiring, Severity::Redo)),
+        ),
+    ] {
+        let mut jig = jig(wiring, NOISE);
+        jig.bench.sense_ohm = sense_ohm;
+        let reading = check_read(&jig, typed, typed_ohm);
+        let [check] = &reading.checks[..] else {
+            panic!("{reading:?}");
+        };
+        let about = format!(
+            "{sense_ohm} ohm, {} typed as {typed_ohm}: {check:?}, {:?}",
+            wiring.as_str(),
+            reading.findings
+        );
+        println!("{about}");
+        assert_eq!(check.passes(), Some(wrong.is_none()), "{about}");
+        match wrong {
+            Some((code, severity)) => assert!(has(&reading.findings, code, severity), "{about}"),
+            None => assert!(
+                reading
+                    .findings
+                    .iter()
+                    .all(|f| f.severity == Severity::Note),
+                "{about}"
+            ),
+        }
+        assert!(
+            !reading
+                .findings
+                .iter()
+                .any(|f| f.code == Code::ChannelsUnequal),
+            "{about}"
+        );
+    }
 }

@@ -60,6 +60,8 @@ pub(super) struct Facts<'a> {
     pub checks_ohm: Vec<f64>,
     /// Channel 2 over channel 1, if a check resistor is what tells it.
     pub by_check: Option<Complex64>,
+    /// Whether one input heard both nodes: it cannot differ from itself, so a check resistor tells of the resistors and the wiring.
+    pub one_input: bool,
     /// The driver's DC resistance, roughly, ohm; `None` without a driver.
     pub re_ohm: Option<f64>,
     /// Whether the driver's curve is upside down; `None` without a driver.
@@ -81,6 +83,9 @@ pub(super) fn jig_findings(facts: &Facts<'_>) -> Vec<Finding> {
 
 impl Facts<'_> {
     fn unequal(&self) -> Option<Finding> {
+        if self.one_input {
+            return None;
+        }
         let (ratio, about) = match (self.reading.channels, self.by_check) {
             (Some(ratio), _) => (ratio.norm(), "same-node"),
             (None, Some(ratio)) => (ratio.norm(), "check-resistor"),

@@ -8,10 +8,12 @@ use super::jig_findings::{Facts, jig_findings};
 use super::session::{Condition, Session};
 use super::typed::Which;
 use super::typed::typed;
+use super::typed_jig::MOVED_ASSUMED;
 use crate::faults::curve_findings;
 use crate::finding::{Code, Finding};
 use crate::fit::Observation;
 use crate::impedance::ImpedanceCurve;
+use crate::jig::{Jig, Wiring};
 use crate::progress::Unwatched;
 use crate::quantity::Stated;
 use crate::signal::ChannelRatio;
@@ -29,9 +31,11 @@ pub struct CheckReading {
     pub read_ohm: f64,
     /// By how much it may be off, relative: what resistors and jig explain.
     pub allowed: f64,
-    /// Whether a same-node take had matched the channels. Without one the check resistor calibrates them, and so reads right by
-    /// itself.
+    /// Whether the channels are matched without it, by a same-node take or because one input is both. Else the check resistor
+    /// calibrates them, and so reads right by itself.
     pub judged: bool,
+    /// Whether one input heard both nodes.
+    pub one_input: bool,
 }
 
 impl CheckReading {
@@ -51,9 +55,21 @@ const CHECK_OFF: f64 = 0.02;
 /// … which is this many standard uncertainties of the two: resistors of 5 % are no fault.
 const CHECK_COVERAGE: f64 = 2.0;
 
-fn allowed(check_ohm: Stated, sense_ohm: Option<Stated>) -> f64 {
+fn allowed(check_ohm: Stated, sense_ohm: Option<Stated>, moved: f64) -> f64 {
     let doubt = |stated: Stated| stated.standard_uncertainty().unwrap_or(0.0) / stated.value;
-    CHECK_OFF + CHECK_COVERAGE * doubt(check_ohm).hypot(sense_ohm.map_or(0.0, doubt))
+    let resistors = doubt(check_ohm).hypot(sense_ohm.map_or(0.0, doubt));
+    CHECK_OFF + CHECK_COVERAGE * resistors.hypot(moved)
+}
+
+/// What the load of one input that moves with its clip (O10) makes of a resistance, relative standard uncertainty: |dZ/Z| is
+/// |dH/H|/(1 − H).
+fn moved_doubt(jig: &Jig, check_ohm: f64) -> f64 {
+    let beside_ohm = match jig.wiring {
+        Wiring::AcrossDriver => jig.sense_ohm,
+        Wiring::AcrossResistor => check_ohm,
+    };
+    let of_ratio = Stated::within(1.0, MOVED_ASSUMED).standard_uncertainty();
+    of_ratio.unwrap_or(0.0) * (jig.sense_ohm + check_ohm) / beside_ohm
 }
 
 /// What the calibration takes say.
@@ -67,7 +83,7 @@ pub struct JigReading {
     pub load_ohm: Option<f64>,
     /// Whether a take calibrated the inputs against each other.
     pub inputs_known: bool,
-    /// Check resistors, in order; they only mean something once a same-node take has matched the channels.
+    /// Check resistors, in order.
     pub checks: Vec<CheckReading>,
     /// What is wrong.
     pub findings: Vec<Finding>,
@@ -102,6 +118,7 @@ pub(super) fn read(
     };
     let jig = measured.jig(wiring, value);
     let corrections = measured.corrections(value, false);
+    let one_input = measured.one_input_s.is_some();
     let mut same_node = None;
     for (_, group, ratio) in measured.ratios() {
         if group.condition == Condition::SameNode {
@@ -131,12 +148,18 @@ pub(super) fn read(
                 if let Some((name, read_ohm)) = read
                     && reading.checks.iter().all(|check| check.name != name)
                 {
+                    let stated_ohm = value(Which::Check(i));
+                    let moved = match one_input {
+                        true => moved_doubt(&jig, stated_ohm),
+                        false => 0.0,
+                    };
                     reading.checks.push(CheckReading {
                         name,
-                        stated_ohm: value(Which::Check(i)),
+                        stated_ohm,
                         read_ohm,
-                        allowed: allowed(ohm, sense_ohm),
-                        judged: reading.channels.is_some(),
+                        allowed: allowed(ohm, sense_ohm, moved),
+                        judged: one_input || reading.channels.is_some(),
+                        one_input,
                     });
                 }
             }
@@ -153,6 +176,7 @@ pub(super) fn read(
         open,
         checks_ohm,
         by_check,
+        one_input,
         re_ohm: driver.and_then(|driver| lowest_ohm(&driver.curve)),
         upside_down: driver.map(|driver| {
             let found = curve_findings(&driver.name, &driver.curve);
@@ -242,8 +266,9 @@ mod tests {
                 name: "check-resistor".to_owned(),
                 stated_ohm: stated.value,
                 read_ohm,
-                allowed: allowed(stated, Some(Stated::within(47.0, 0.47))),
+                allowed: allowed(stated, Some(Stated::within(47.0, 0.47)), 0.0),
                 judged,
+                one_input: false,
             }
         };
         // 1 % each: 2 % and twice √2·1 %/√3 are 3.6 %.

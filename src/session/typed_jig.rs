@@ -23,7 +23,7 @@ const LEAD_ASSUMED_OHM: f64 = 0.05;
 const GAIN_ASSUMED: f64 = 0.01;
 /// One input that loads the source node first and the driver's side then, (O10): 50 ohm behind the source and 10 kilohm at the input
 /// at the worst.
-const MOVED_ASSUMED: f64 = 0.003;
+pub(super) const MOVED_ASSUMED: f64 = 0.003;
 /// Line inputs have 10 kilohm or more; as a conductance either side of none.
 const LOAD_ASSUMED_S: f64 = 1e-4;
 

@@ -13,6 +13,11 @@ pub(super) fn check(check: &CheckReading) -> String {
     let (stated, read) = (check.stated_ohm, check.read_ohm);
     match check.passes() {
         Some(true) => format!("{stated} ohm reads {read:.2} ohm: good."),
+        Some(false) if check.one_input => format!(
+            "{stated} ohm reads {read:.2} ohm: off by {:.0} %. Check both resistors' values, and that the clip sits on both nodes as \
+             in the drawing.",
+            100.0 * check.off()
+        ),
         Some(false) => format!(
             "{stated} ohm reads {read:.2} ohm: off by {:.0} %. Check both resistors' values, the clips against the drawing, and that \
              the knobs were not touched since both inputs were on one node.",
