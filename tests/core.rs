@@ -546,6 +546,69 @@ fn the_page_concludes_what_the_library_does() {
     assert!(ask(&mut core, "analyse", &args, &blobs).is_err());
 }
 
+/// The first mass was tried twice, so that takes are numbered otherwise than masses: what is wrong with the second mass has to lead to
+/// its own take.
+#[test]
+fn findings_name_the_takes_that_they_are_about() {
+    let mut desk = Desk::new();
+    let driver = &drivers()[3];
+    let mut session = session();
+    session["takes"] = json!([]);
+    let mut files = BTreeMap::new();
+    for (name, mass_kg) in [
+        ("free-air-1", None),
+        ("added-mass-2", Some(good_mass(driver))),
+        ("added-mass-3", Some(1.5 * good_mass(driver))),
+    ] {
+        let mut take = free_air(name);
+        let mut mounting = Mounting::FreeAir;
+        if let Some(added_mass_kg) = mass_kg {
+            take["condition"] = "added-mass".into();
+            take["mass"] =
+                json!({"value": added_mass_kg, "unit": "kg", "half_width": 0.01 * added_mass_kg});
+            mounting = Mounting::AddedMass { added_mass_kg };
+        }
+        let mut channels = desk.record(3, &mounting, "take", -24.0, 5);
+        if name == "added-mass-3" {
+            // The clips hold a resistor.
+            let played = desk.playback("take", -24.0);
+            let element = Element::Resistor(6.0);
+            let take = desk
+                .jig
+                .bench
+                .record(&element, &played, f64::from(RATE_HZ), 5)
+                .unwrap();
+            channels = [bytes_of(&take.source), bytes_of(&take.driver)];
+        }
+        let (made, blobs) = desk.take(&take, &channels, -24.0).unwrap();
+        files.insert(
+            made["take"]["files"][0].as_str().unwrap().to_owned(),
+            blobs[0].clone(),
+        );
+        session["takes"]
+            .as_array_mut()
+            .unwrap()
+            .push(made["take"].clone());
+    }
+    let paths: Vec<&String> = files.keys().collect();
+    let blobs: Vec<&[u8]> = files.values().map(Vec::as_slice).collect();
+    for (last, is_told) in [("added-mass-3", true), ("added-mass-2", false)] {
+        let args = json!({"session": session, "files": paths, "last": last});
+        let (seen, _) = desk.ask("analyse", &args, &blobs).unwrap();
+        let findings = seen["findings"].as_array().unwrap();
+        let serious: Vec<&Value> = findings
+            .iter()
+            .filter(|f| f["severity"] == "redo")
+            .collect();
+        assert!(!serious.is_empty(), "{seen}");
+        for finding in serious {
+            assert_eq!(finding["takes"], json!(["added-mass-3"]), "{finding}");
+        }
+        let about_last = seen["about_last"].as_array().unwrap();
+        assert_eq!(!about_last.is_empty(), is_told, "{last}: {about_last:?}");
+    }
+}
+
 /// A recording of one input with a known resistor, on a jig whose sense resistor is 51 ohm.
 fn one_input_take(core: &mut Core, session: &Value, n_reported_losses: u32) -> (Value, Vec<u8>) {
     let sound = json!({"start_hz": 5.0, "length_s": 4.0, "ceiling_dbfs": -18.0});

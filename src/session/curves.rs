@@ -5,6 +5,7 @@ use std::borrow::Cow;
 use num_complex::Complex64;
 
 use super::expected::expected;
+use super::groups::TakeGroups;
 use super::loading::loading;
 use super::mounting::stiffness_doubt;
 use super::one_input;
@@ -84,6 +85,8 @@ pub(super) fn measure(
         one_input_s: one_input::only_one(session)?.then_some(0.0),
         driver_peak_v: None,
     };
+    let all = session.takes.iter();
+    let names = TakeGroups::of(all.map(|take| (take.name.as_str(), take.condition, take.aside)));
     for take in session.takes.drain(..) {
         findings.extend(
             take.findings
@@ -199,7 +202,7 @@ pub(super) fn measure(
         {
             Some(group) => group.members.push(member),
             None => groups.push(Group {
-                name: String::new(),
+                name: names.group_name(take.condition),
                 condition: take.condition,
                 members: vec![member],
             }),
@@ -209,28 +212,7 @@ pub(super) fn measure(
     measured
         .driver
         .sort_by_key(|group| !matches!(group.condition, Condition::FreeAir));
-    name_groups(&mut measured.driver);
-    name_groups(&mut measured.jig);
     Ok(measured)
-}
-
-fn name_groups(groups: &mut [Group]) {
-    for i in 0..groups.len() {
-        let kind = groups[i].condition.as_str();
-        let alike = groups
-            .iter()
-            .filter(|other| other.condition.as_str() == kind)
-            .count();
-        let before = groups[..i]
-            .iter()
-            .filter(|other| other.condition.as_str() == kind)
-            .count();
-        groups[i].name = if alike == 1 {
-            kind.to_owned()
-        } else {
-            format!("{kind}-{}", before + 1)
-        };
-    }
 }
 
 /// The widest bin of all recordings, so that takes of one condition share their bands.

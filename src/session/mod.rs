@@ -9,6 +9,7 @@ mod curves;
 mod driver_state;
 mod expected;
 mod file;
+mod groups;
 mod jig_findings;
 mod jig_reading;
 mod levels;
@@ -38,6 +39,7 @@ pub use file::{
     SESSION_FILE_NAME, SESSION_SCHEMA, SessionFile, SessionFileError, TakeFile, read_stated,
     stated_json,
 };
+pub use groups::TakeGroups;
 pub use jig_reading::{CheckReading, JigReading, read_jig};
 pub use one_input::one_input_check;
 pub use problems::SessionError;

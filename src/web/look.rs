@@ -7,14 +7,15 @@ use serde_json::{Value, json};
 
 use super::answer::{Answer, Refusal};
 use super::frame::Request;
-use super::sound::{findings_json, told};
+use super::sound::told;
 use super::words;
 use crate::chat::ChatLine;
 use crate::progress::Unwatched;
 use crate::session::{
-    CheckReading, Session, SessionFile, analyse as analyse_session, assemble_in_memory, read_jig,
+    CheckReading, Session, SessionFile, TakeGroups, analyse as analyse_session, assemble_in_memory,
+    read_jig,
 };
-use crate::sheet::{CurveEntry, Sheet};
+use crate::sheet::{CurveEntry, Finding};
 
 /// Draws of the look between takes: only values are shown.
 const QUICK_DRAWS: usize = 1000;
@@ -43,6 +44,11 @@ impl Whole {
     }
 }
 
+fn groups(session: &SessionFile) -> TakeGroups {
+    let takes = session.takes.iter();
+    TakeGroups::of(takes.map(|take| (take.name.as_str(), take.condition, take.aside)))
+}
+
 fn load(session: SessionFile, files: &BTreeMap<String, Vec<u8>>) -> Result<Session, Refusal> {
     Ok(assemble_in_memory(session, files, &mut Unwatched)?)
 }
@@ -53,7 +59,9 @@ pub(super) fn jig(request: &Request<'_>) -> Result<Answer, Refusal> {
     let (mut session, files) = args.session(request)?;
     session.takes.retain(|take| take.condition.is_calibration());
     session.photos.clear();
+    let groups = groups(&session);
     let reading = read_jig(load(session, &files)?)?;
+    let findings: Vec<Finding> = reading.findings.iter().map(Into::into).collect();
     let check = |check: &CheckReading| {
         json!({
             "name": check.name,
@@ -66,7 +74,7 @@ pub(super) fn jig(request: &Request<'_>) -> Result<Answer, Refusal> {
     Ok(json!({
         "checks": reading.checks.iter().map(check).collect::<Vec<_>>(),
         "sentences": words::jig(&reading),
-        "findings": findings_json(&reading.findings),
+        "findings": told(&findings, |subject| groups.meant_by(subject)),
     })
     .into())
 }
@@ -77,39 +85,29 @@ pub(super) fn analyse(request: &Request<'_>) -> Result<Answer, Refusal> {
     let (mut session, files) = args.session(request)?;
     session.n_draws = QUICK_DRAWS;
     session.photos.clear();
+    let groups = groups(&session);
     let sheet = analyse_session(load(session, &files)?, &mut Unwatched)?;
-    let about_last: Vec<_> = sheet
-        .findings
-        .iter()
-        .filter(|finding| finding.severity != "note" && finding.take.is_some())
-        .filter(|finding| about(finding.take.as_deref(), args.last.as_deref(), &sheet))
-        .collect();
+    let last = args.last.as_deref();
+    let is_about_last = |finding: &&Finding| {
+        let subject = finding.take.as_deref();
+        finding.severity != "note"
+            && last
+                .is_some_and(|last| subject.is_some_and(|of| groups.meant_by(of).contains(&last)))
+    };
+    let about_last = sheet.findings.iter().filter(is_about_last);
+    let meant_by = |subject| groups.meant_by(subject);
     Ok(json!({
         "verdict": sheet.verdict,
         "headline": words::headline(&sheet),
         "sentences": words::sentences(&sheet),
-        "about_last": told(about_last),
-        "findings": told(&sheet.findings),
-        "chat": ChatLine::of(&sheet, args.last.as_deref()).to_string(),
+        "about_last": told(about_last, meant_by),
+        "findings": told(&sheet.findings, meant_by),
+        "chat": ChatLine::of(&sheet, last).to_string(),
         "plot": sheet.curves.iter().map(drawn).collect::<Vec<_>>(),
         "fs_hz": sheet.parameters.fs.as_ref().map(|fs| fs.value),
         "mms_kg": sheet.parameters.mms.as_ref().map(|mms| mms.value),
     })
     .into())
-}
-
-/// Whether a finding is about the take that was made last, or about its condition.
-fn about(take: Option<&str>, last: Option<&str>, sheet: &Sheet) -> bool {
-    let Some(last) = last else {
-        return false;
-    };
-    let condition = sheet
-        .origin
-        .takes
-        .iter()
-        .find(|take| take.name == last)
-        .map(|take| take.condition.as_str());
-    take == Some(last) || take == condition
 }
 
 /// Magnitudes of one condition, ohm, thinned out to what can be seen: of each stretch the points at its ends and its extremes.

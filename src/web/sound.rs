@@ -87,19 +87,29 @@ pub(super) fn take_of(request: &Request<'_>, sample_rate_hz: u32) -> Result<Take
     )?)
 }
 
+/// Findings about one take, which know it by its name.
 pub(super) fn findings_json(findings: &[crate::finding::Finding]) -> Value {
     let entries: Vec<sheet::Finding> = findings.iter().map(Into::into).collect();
-    told(&entries)
+    told(&entries, |subject| vec![subject])
 }
 
-/// Findings as somebody reads them who has no command line.
-pub(super) fn told<'a>(findings: impl IntoIterator<Item = &'a sheet::Finding>) -> Value {
-    let plain = |finding: &sheet::Finding| sheet::Finding {
-        advice: without_flags(&finding.advice),
-        message: without_flags(&finding.message),
-        ..finding.clone()
+/// Findings as somebody reads them who has no command line, each with the takes that its subject means.
+pub(super) fn told<'a>(
+    findings: impl IntoIterator<Item = &'a sheet::Finding>,
+    meant_by: impl Fn(&'a str) -> Vec<&'a str>,
+) -> Value {
+    let plain = |finding: &'a sheet::Finding| {
+        json!({
+            "code": finding.code,
+            "severity": finding.severity,
+            "take": finding.take,
+            "takes": finding.take.as_deref().map_or(vec![], &meant_by),
+            "message": without_flags(&finding.message),
+            "advice": without_flags(&finding.advice),
+            "evidence": finding.evidence,
+        })
     };
-    json!(findings.into_iter().map(plain).collect::<Vec<_>>())
+    findings.into_iter().map(plain).collect()
 }
 
 /// What the inputs hold while nothing plays.
