@@ -45,20 +45,27 @@ fn scripts() -> &'static Path {
                 .output()
                 .unwrap(),
         );
-        let kit = [
-            "kit",
-            "--driver",
-            "left unit,small,8ohm",
-            "--method",
-            "both",
-        ];
-        succeed(
-            &Command::new(env!("CARGO_BIN_EXE_farcone"))
-                .args(kit)
-                .args(["-o", "kit.html"])
-                .current_dir(&work)
-                .output()
-                .unwrap(),
+        let kit = |page: &str, arguments: &[&str]| {
+            succeed(
+                &Command::new(env!("CARGO_BIN_EXE_farcone"))
+                    .args(["kit", "--method", "both", "-o", page])
+                    .args(arguments)
+                    .current_dir(&work)
+                    .output()
+                    .unwrap(),
+            );
+        };
+        kit("kit.html", &["--driver", "left unit,small,8ohm"]);
+        kit(
+            "two.html",
+            &[
+                "--driver",
+                "low one,woofer,8ohm",
+                "--driver",
+                "high one,tweeter",
+                "--box",
+                "1.5L+-0.014L",
+            ],
         );
         work
     })
@@ -159,7 +166,39 @@ fn recordings_made_by_hand_are_judged_the_same_way() {
         return;
     }
     succeed(&node("manual.mjs", "kit.html", "manual", &[]));
-    received(&gallery().join("manual"));
+    let out = gallery().join("manual");
+    received(&out, "kit.html", &["bundle.zip"]);
+}
+
+#[test]
+#[ignore = "needs a browser; .ci/run has it"]
+fn a_woofer_and_a_tweeter_of_one_kit_come_back() {
+    if !browser() {
+        return;
+    }
+    succeed(&node("two_drivers.mjs", "two.html", "two-drivers", &[]));
+    let out = gallery().join("two-drivers");
+    let received = received(&out, "two.html", &["low.zip", "high.zip"]);
+    for (folder, fs_hz, mms_kg) in [("low-one", 48.0, Some(9e-3)), ("high-one", 1200.0, None)] {
+        let path = received.join(format!("{folder}/{folder}.driver.json"));
+        let text = fs::read_to_string(path).unwrap();
+        let parameters = Sheet::from_json(&text).unwrap().parameters;
+        let off = parameters.fs.unwrap().value / fs_hz - 1.0;
+        assert!(off.abs() < 0.002, "{folder}: fs is off by {off:e}");
+        assert_eq!(parameters.mms.is_some(), mms_kg.is_some(), "{folder}");
+        if let (Some(mms), Some(wanted)) = (parameters.mms, mms_kg) {
+            let off = mms.value / wanted - 1.0;
+            assert!(off.abs() < 0.03, "{folder}: Mms is off by {off:e}");
+        }
+    }
+}
+
+#[test]
+#[ignore = "needs a browser; .ci/run has it"]
+fn a_browser_that_lacks_something_is_told_at_once() {
+    if browser() {
+        succeed(&node("lacks.mjs", "kit.html", "lacks", &[]));
+    }
 }
 
 /// An invented driver without a coil, as the simulated jig has it.
@@ -186,7 +225,7 @@ fn takes_from_the_browsers_own_device_are_what_it_handed_over_to_the_last_bit() 
         &[&driver],
     ));
     let out = gallery().join("device-take");
-    let received = received(&out);
+    let received = received(&out, "kit.html", &["bundle.zip"]).join("left-unit");
     let read = |path: &Path| read_take(fs::File::open(path).unwrap(), None).unwrap().0;
     let device = read(&out.join("device.wav"));
     for name in ["free-air-1", "free-air-2"] {
@@ -208,22 +247,25 @@ fn takes_from_the_browsers_own_device_are_what_it_handed_over_to_the_last_bit() 
     }
 }
 
-/// The folder of what `farcone receive` made of the bundle: it has computed everything anew, and agrees with the page.
-fn received(out: &Path) -> PathBuf {
-    let page = fs::read_to_string(scripts().join("kit.html")).unwrap();
+/// The folder of what `farcone receive` made of a kit's bundles: it has computed everything anew, and agrees with the page.
+fn received(out: &Path, kit: &str, bundles: &[&str]) -> PathBuf {
+    let page = fs::read_to_string(scripts().join(kit)).unwrap();
     let (_, behind) = page.split_once(r#""id":"K-"#).unwrap();
     let (id, _) = behind.split_once('"').unwrap();
     // By the kit's id alone, no weight is asked for.
     let output = Command::new(env!("CARGO_BIN_EXE_farcone"))
-        .args(["receive", "bundle.zip", "-o", "received", "--kit"])
+        .arg("receive")
+        .args(bundles)
+        .args(["-o", "received", "--kit"])
         .arg(format!("K-{id}"))
         .current_dir(out)
         .output()
         .unwrap();
     succeed(&output);
     let said = String::from_utf8_lossy(&output.stdout);
-    assert!(said.contains("They agree: recordings"), "{said}");
-    out.join("received/left-unit")
+    let n_agree = said.matches("They agree: recordings").count();
+    assert_eq!(n_agree, bundles.len(), "{said}");
+    out.join("received")
 }
 
 /// A take is the file's frames, one behind the other, round after round: none is missing, none is there twice. Where nothing sounds a

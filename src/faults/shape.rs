@@ -2,7 +2,11 @@
 
 use crate::impedance::ImpedanceCurve;
 
-/// A curve as ln |Z|, with single wild points (hum, a rattle) taken out.
+/// Relative standard uncertainty of a point that shows no shape any more: half of what a peak or a dip must stand out by.
+const UNSURE: f64 = 0.05;
+
+/// A curve as ln |Z|, with single wild points (hum, a rattle) taken out. Where hardly anything was played, below a tweeter's sweep for
+/// example, noise would make peaks and dips of its own: such points go on as the nearest known one before them, or behind them.
 pub(super) struct Shape {
     ln_z: Vec<f64>,
 }
@@ -17,7 +21,7 @@ pub(super) struct Extremum {
 
 impl Shape {
     pub fn of(curve: &ImpedanceCurve) -> Self {
-        let raw: Vec<f64> = curve.z_ohm().iter().map(|z| z.norm().ln()).collect();
+        let raw = known(curve);
         let median = |i: usize| {
             let mut near = raw[i.saturating_sub(2)..(i + 3).min(raw.len())].to_vec();
             near.sort_by(f64::total_cmp);
@@ -44,6 +48,28 @@ impl Shape {
     pub fn largest_from(&self, from: usize) -> Option<usize> {
         (from..self.ln_z.len()).max_by(|a, b| self.ln_z[*a].total_cmp(&self.ln_z[*b]))
     }
+}
+
+fn known(curve: &ImpedanceCurve) -> Vec<f64> {
+    let mut ln_z: Vec<f64> = curve.z_ohm().iter().map(|z| z.norm().ln()).collect();
+    let Some(covariance) = curve.covariance() else {
+        return ln_z;
+    };
+    let is_known: Vec<bool> = (covariance.iter().zip(curve.z_ohm()))
+        .map(|(c, z)| 0.5 * c.trace() < UNSURE * UNSURE * z.norm_sqr())
+        .collect();
+    let Some(first) = is_known.iter().position(|is| *is) else {
+        return ln_z;
+    };
+    let mut last = ln_z[first];
+    for (value, is_known) in ln_z.iter_mut().zip(is_known) {
+        if is_known {
+            last = *value;
+        } else {
+            *value = last;
+        }
+    }
+    ln_z
 }
 
 fn most_prominent(values: &[f64]) -> Option<Extremum> {
@@ -73,4 +99,31 @@ fn most_prominent(values: &[f64]) -> Option<Extremum> {
             }
         })
         .max_by(|a, b| a.rise.total_cmp(&b.rise))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::Complex64;
+    use crate::quantity::{Covariance2, FrequencyGrid};
+
+    #[test]
+    fn noise_where_nothing_was_played_has_no_shape() {
+        let ohm = [
+            9.0, 9.0, 9.0, 3.0, 3.0, 3.0, 9.0, 9.0, 9.0, 14.0, 14.0, 14.0,
+        ];
+        let f_hz: Vec<f64> = (0..12).map(|i| 180.0 + 10.0 * f64::from(i)).collect();
+        let z: Vec<Complex64> = ohm.map(Complex64::from).to_vec();
+        let unsure = |n: usize, u_ohm: f64| {
+            let variance = |i| if i < n { u_ohm * u_ohm } else { 1e-6 };
+            let covariance = (0..12).map(|i| Covariance2::circular(variance(i)));
+            let grid = FrequencyGrid::new(f_hz.clone()).unwrap();
+            let curve = ImpedanceCurve::new(grid, z.clone(), Some(covariance.collect()));
+            Shape::of(&curve.unwrap()).dip().map_or(0.0, |dip| dip.rise)
+        };
+        assert!((unsure(6, 0.1) - 3.0_f64.ln()).abs() < 1e-12);
+        assert!(unsure(6, 1.0) < 1e-12);
+        // A curve of which nothing is known is taken as it is.
+        assert!(unsure(12, 1.0) > 1.0);
+    }
 }

@@ -171,6 +171,7 @@ impl Kit {
             json!({
                 "label": driver.label.trim(),
                 "class": driver.class.as_str(),
+                "start_hz": driver.class.start_hz(),
                 "nominal_ohm": driver.nominal_ohm,
             })
         };

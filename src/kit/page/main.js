@@ -40,8 +40,8 @@ const main = (() => {
   const go = (step) => once(() => open(step));
 
   // What no question has caught, a full disk for example, is said above it.
-  function showTrouble(error) {
-    if (!(error instanceof Error)) return;
+  function showTrouble(reason) {
+    const error = reason instanceof Error ? reason : new Error(String(reason));
     state.log(`trouble: ${error.message}`);
     frame.by("question").prepend(widgets.problem(error));
     scrollTo(0, 0);
@@ -146,7 +146,10 @@ const main = (() => {
   }
 
   async function begin() {
-    addEventListener("unhandledrejection", ({ reason }) => showTrouble(reason));
+    addEventListener("unhandledrejection", (event) => {
+      event.preventDefault();
+      showTrouble(event.reason);
+    });
     // A file dropped beside its place would be opened instead of the page.
     for (const kind of ["dragover", "drop"]) addEventListener(kind, (event) => event.preventDefault());
     const settings = kit.read(frame.by("kit").textContent);

@@ -3,6 +3,9 @@
 // What was answered and what was measured. Questions change it through these functions; it is saved after each change.
 const state = (() => {
   const FORMAT = 1;
+  // Between these takes are analysed, unless a session says otherwise.
+  const LOWEST_HZ = 5;
+  const HIGHEST_HZ = 20000;
   let now = null;
   let settings = null;
   const openedAt = performance.now();
@@ -65,6 +68,9 @@ const state = (() => {
   function session(d) {
     const of = now.drivers[d];
     const made = { schema: "farcone-session/1", label: of.label, jig: jig(), takes: of.takes };
+    // Below its sweep a tweeter's takes hold noise only.
+    const { start_hz } = settings.drivers[d];
+    if (start_hz > LOWEST_HZ) made.band_hz = [start_hz, HIGHEST_HZ];
     if (Object.keys(now.setup.air).length > 0) made.air = now.setup.air;
     if (of.cone !== null) made.cone = { diameter: of.cone };
     if (of.meter !== null) made.meter_re = of.meter;

@@ -70,6 +70,16 @@ await run(async (kit, out) => {
     const again = await kept(page);
     expect(again.names.length === 2 && again.names[1] !== whole.names[1], `made again: ${again.names}`);
     expect(again.replaced.length === 1 && again.bytes.length === 3 && again.bytes.every((n) => n > 100_000), `made again: ${JSON.stringify(again)}`);
+
+    // A disk that is full: it is said, and what was kept stays.
+    await page.evaluate(() => {
+      window.whole = store.saveFile;
+      store.saveFile = () => Promise.reject(new Error(say("error.not_kept", { why: "" })));
+    });
+    await hands.sound(page.getByText("Make it again"));
+    await page.getByText("The browser could not keep this").waitFor();
+    await page.evaluate(() => { store.saveFile = window.whole; });
+    expect(JSON.stringify((await kept(page)).names) === JSON.stringify(again.names), `with a full disk: ${JSON.stringify(await kept(page))}`);
     await hands.goOn();
 
     // A second window stands back.
@@ -77,6 +87,10 @@ await run(async (kit, out) => {
     await load(second, kit);
     await second.getByText("already open in another tab or window").waitFor({ timeout: 20_000 });
     expect(await second.getByText(CONTINUE).count() === 0, "the second window offers to continue");
+    await second.locator("#progress details").evaluate((list) => { list.open = true; });
+    await second.locator("#progress a", { hasText: "Sockets" }).click();
+    await second.getByRole("alert").getByText("two at once would write over each other").waitFor();
+    expect((await second.title()).startsWith("You are about to"), "the second window goes on");
     await second.close();
 
     // The whole browser is closed, and started again.

@@ -14,6 +14,24 @@ const STIFFNESS_PA = 1.4 * 95260;
 // By how much the closed-off air makes the suspension stiffer, whose square root is by how much resonance and Q go up.
 const STIFFER = 1 + (STIFFNESS_PA * (Math.PI / 4) ** 2 * CONE_M ** 4) / (BOX_M3 * MMS_KG * (2 * Math.PI * REMOUNTED_HZ) ** 2);
 
+// A JPEG as a browser draws it, and the photo that the page keeps. Both run in the page.
+const drawn = () => document.createElement("canvas").toDataURL("image/jpeg").split(",")[1];
+const storedPhoto = async () => btoa(String.fromCharCode(...await store.loadFile(0, state.driver(0).photos.at(-1).file)));
+
+// The same with an Exif part behind its first two bytes: one directory with a description, where a camera would say the place.
+const PLACE = "48.2 N 16.4 E";
+function withPlace(jpeg) {
+  const text = Buffer.from(`${PLACE}\0`);
+  const entry = Buffer.alloc(12);
+  [[0x010e, 0], [2, 2]].forEach(([value, at]) => entry.writeUInt16BE(value, at));
+  entry.writeUInt32BE(text.length, 4);
+  entry.writeUInt32BE(26, 8);
+  const part = Buffer.concat([Buffer.from("Exif\0\0MM\0*\0\0\0\x08\0\x01", "latin1"), entry, Buffer.alloc(4), text]);
+  const head = Buffer.from([0xff, 0xe1, 0, 0]);
+  head.writeUInt16BE(part.length + 2, 2);
+  return Buffer.concat([jpeg.subarray(0, 2), head, part, jpeg.subarray(2)]);
+}
+
 // A driver whose resonance a weight lowers, or a box raises.
 const moved = (ratio) => ({ part: "driver", f0_hz: REMOUNTED_HZ * ratio, qms: ratio < 1 ? DRIVER.qms / ratio : DRIVER.qms * ratio });
 
@@ -167,6 +185,12 @@ await run(async (kit, out, width) => {
     // Any picture is a photo.
     await page.locator("input[type=file]").first().setInputFiles(join(out, "01-welcome.png"));
     await page.getByText(/^Kept, /).waitFor();
+    // What a camera writes into it stays behind.
+    const photo = withPlace(Buffer.from(await page.evaluate(drawn), "base64"));
+    await page.locator("input[type=file]").nth(1).setInputFiles({ name: "label.jpg", mimeType: "image/jpeg", buffer: photo });
+    await page.getByText(/^Kept, /).nth(1).waitFor();
+    const stored = Buffer.from(await page.evaluate(storedPhoto), "base64");
+    expect(photo.includes(PLACE) && stored.length > 100 && !stored.includes(PLACE) && !stored.includes("Exif"), "a photo says where it was taken");
     await look("photos");
     await goOn();
     await page.locator(".chat code").waitFor();

@@ -126,7 +126,7 @@
   function verdict(context, seen) {
     const { d } = context;
     const serious = seen.findings.filter((finding) => finding.severity === "redo");
-    const back = [...new Set(serious.map((finding) => questionOf(d, finding.take)).filter(Boolean))];
+    const back = [...new Set(serious.flatMap((finding) => finding.takes).map((name) => questionOf(d, name)).filter(Boolean))];
     return widgets.panel(seen.verdict,
       element("h2", {}, say(`result.${seen.verdict}`)),
       element("p", {}, say(`result.${seen.verdict}_then`)),

@@ -152,6 +152,7 @@ const stringsTakes = {
   "coins.one": "{name}, {mass} g",
   "coins.refused": "These do not work:",
   "coins.refused_one": "{name}: {reason}",
+  "coins.sources": "Where these weights come from",
   "coins.magnet": "Hold a magnet to each coin first. One that is pulled stays off.",
   "coins.putty": "Putty, all of it together",
   "coins.putty_hint": "A piece as large as a pea weighs about 0.5 g, give or take 0.3 g. Weigh it if you can. Empty: no putty.",

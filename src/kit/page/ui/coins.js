@@ -49,6 +49,7 @@ const coinCounter = (() => {
         advice,
         rows(currency),
         refused(currency),
+        sources(currency),
         element("p", {}, element("strong", {}, say("coins.magnet"))),
         putty.node);
       await advise(currency, advice);
@@ -90,6 +91,11 @@ const coinCounter = (() => {
     function refused(currency) {
       const bad = currency.coins.filter((coin) => !coin.usable);
       return bad.length === 0 ? null : [element("p", {}, say("coins.refused")), dom.list(bad.map((coin) => say("coins.refused_one", { name: coin.name, reason: coin.reason })))];
+    }
+
+    function sources(currency) {
+      const all = [...new Set(currency.coins.filter((coin) => coin.usable).map((coin) => coin.source))];
+      return element("details", {}, element("summary", {}, say("coins.sources")), dom.list(all));
     }
 
     // The mass as session.json has it, or null where nothing was counted.

@@ -161,7 +161,7 @@ const takePanel = (() => {
         if (measure.isCalibration(plan.condition)) {
           const read = await measure.readJig(d);
           shown.exchanged = turned(read.findings);
-          shown.about = read.findings.filter((finding) => finding.take?.startsWith(plan.condition) && finding.severity !== "note");
+          shown.about = read.findings.filter((finding) => finding.takes.includes(shown.name) && finding.severity !== "note");
           const check = read.checks.filter((one) => plan.condition === "check-resistor" && one.sentence);
           // The core says everything about the jig each time; here stands what this take has added.
           const before = Object.values(state.driver(d).shown).flatMap((other) => (other === shown ? [] : other?.sentences ?? []));
