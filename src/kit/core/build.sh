@@ -31,32 +31,15 @@ if [ -d "$(rustc --print target-libdir --target "$triple" 2>/dev/null)" ]; then
 else
     debian=/usr/bin
     "$debian/rustc" --version || { echo "no $triple here: apt-get install rustc-web cargo-web rust-web-src" >&2; exit 1; }
-    # Features that have become stable since that compiler; later ones need none of this.
-    wrapper=$(mktemp)
-    cat >"$wrapper" <<'WRAPPER'
-#!/bin/bash
-rustc=$1
-shift
-case "${CARGO_PKG_NAME:-}" in
-    nalgebra) features=unsigned_is_multiple_of,const_vec_string_slice ;;
-    zip) features=let_chains,unsigned_is_multiple_of ;;
-    sha2 | digest | block-buffer | hybrid-array) features=slice_as_chunks ;;
-    farcone) features=let_chains,unsigned_is_multiple_of,slice_as_chunks ;;
-    *) exec "$rustc" "$@" ;;
-esac
-exec "$rustc" "$@" "-Zcrate-attr=feature($features)"
-WRAPPER
-    chmod +x "$wrapper"
     linker=$(rustc --print sysroot)/lib/rustlib/$(rustc -vV | sed -n 's/^host: //p')/bin/rust-lld
-    RUSTC=$debian/rustc RUSTC_BOOTSTRAP=1 RUSTC_WRAPPER=$wrapper CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=$linker \
-        "$debian/cargo" "${library[@]}" \
-        --ignore-rust-version -Zbuild-std=std,panic_abort -Zbuild-std-features=panic_immediate_abort,optimize_for_size \
-        -- "${smaller[@]}"
+    # Panics end at once, without words: a strategy of its own, which the standard library has to be built with.
+    RUSTC=$debian/rustc RUSTC_BOOTSTRAP=1 RUSTFLAGS="-Zunstable-options -Cpanic=immediate-abort" CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=$linker \
+        "$debian/cargo" "${library[@]}" -Zbuild-std=std,panic_abort -Zbuild-std-features=optimize_for_size -- "${smaller[@]}"
 fi
 
 built=$target/$triple/release/farcone
 work=$(mktemp -d)
-trap 'rm -rf "$work" "${wrapper:-}"' EXIT
+trap 'rm -rf "$work"' EXIT
 features=(--enable-bulk-memory --enable-nontrapping-float-to-int --enable-sign-ext --enable-mutable-globals
     --enable-reference-types --enable-multivalue)
 # Only what the page calls, and what that needs: otherwise a crate that the ZIP crate brings along wants imports.
