@@ -364,10 +364,12 @@ fn other_kits_are_refused_before_anything_is_written() {
         2,
         "farcone-kit/2",
     );
-    let empty = kit_page("both", "small").replace(
-        "{\"class\":\"small\",\"label\":\"x\",\"nominal_ohm\":null}",
+    let whole = kit_page("both", "small");
+    let empty = whole.replace(
+        "{\"class\":\"small\",\"label\":\"x\",\"nominal_ohm\":null,\"start_hz\":5.0}",
         "",
     );
+    assert_ne!(empty, whole);
     refused(&page_of("empty.html", &empty), 1, "driver 1");
     let ran = desk.receive(&[&zip, "--kit", "K-9", "--kit", KIT, "--quiet"]);
     assert_eq!(ran.code, 0, "{}", ran.err);

@@ -95,6 +95,8 @@
       }
       const one = { source: [1, 0], air: [0, 0], driver: [0, 1] }[lab.clip];
       const shares = one ? [one, one] : lab.swapped ? [[0, 1], [1, 0]] : [[1, 0], [0, 1]];
+      // One input is alike wherever its clip is.
+      driverSide.gain.value = one ? 1 : lab.gain;
       shares.forEach((share, channel) => share.forEach((value, i) => { wires[channel][i].gain.value = value; }));
       taps.gain.value = lab.tapping && Math.floor(performance.now() / 150) % 4 === 0 ? 1 : 0;
       return undefined;
