@@ -182,16 +182,20 @@ fn a_browser_goes_through_the_kit() {
     let n_runs =
         std::env::var("FARCONE_KIT_RUNS").map_or(N_USUAL, |n| n.parse().expect("a number"));
     let runs: Vec<(usize, Run)> = RUNS.into_iter().cycle().take(n_runs).enumerate().collect();
-    let walk = |one_input: bool| {
-        for (n, run) in &runs {
-            if run.has_one_input() == one_input {
-                once(*n, *run, &script, kit);
-            }
+    // With one input every sample counts for 47 s, so nothing else sounds beside it.
+    let (alone, paired): (Vec<_>, Vec<_>) =
+        runs.into_iter().partition(|(_, run)| run.has_one_input());
+    for (n, run) in alone {
+        once(n, run, &script, kit);
+    }
+    // The others go side by side, each with a server of its own.
+    let walk = |odd: usize| {
+        for (n, run) in paired.iter().skip(odd).step_by(2) {
+            once(*n, *run, &script, kit);
         }
     };
-    // A clip that moves takes as long as two drivers with two inputs do: the two lanes go side by side, each with a server of its own.
     thread::scope(|scope| {
-        let lanes = [false, true].map(|one_input| scope.spawn(move || walk(one_input)));
+        let lanes = [0, 1].map(|odd| scope.spawn(move || walk(odd)));
         let failed = lanes
             .into_iter()
             .filter_map(|lane| lane.join().err())

@@ -157,7 +157,7 @@ async function moveWhenTold() {
 }
 
 // A busy machine loses frames. The page says so; then, and only then, a take is made again.
-const MOST_TRIES = 4;
+const MOST_TRIES = 6;
 const FLAGGED = [
   "was no good and is not used", "something has to be changed, then made again",
   // With one input: these hands did begin at the source.

@@ -34,7 +34,7 @@ const oneInput = (() => {
     return core.call("one_input_sound", { sound, sample_rate_hz: measure.rate(), level_dbfs });
   }
 
-  // Goes up in small steps until the source node is well above the noise.
+  // Goes up in small steps until the input shows enough. By its peak alone: whether a take is clear of the noise its own judgement says.
   async function seekLevel(d, plan, { signal, onburst, onprogress }) {
     await measure.ensureInput();
     const sound = await measure.soundFor(d, plan.condition);
