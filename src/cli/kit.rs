@@ -23,7 +23,8 @@ use crate::store;
 pub struct KitArgs {
     /// A driver to measure: its label, its class (small, woofer, tweeter) and, if known, its nominal impedance ("left unit,small,8ohm")
     ///
-    /// Sweep range and level follow the class: a tweeter gets no low frequencies. May be given several times.
+    /// Sweep range and level follow the class: a tweeter gets no low frequencies, and is asked for no weight and no box. May be given several
+    /// times.
     #[arg(long = "driver", value_name = "LABEL,CLASS[,IMPEDANCE]", required = true, value_parser = driver)]
     drivers: Vec<KitDriver>,
 
@@ -74,6 +75,13 @@ pub fn run(args: &KitArgs) -> Result<u8, Failure> {
         return Err(Failure::usage(
             "--box is about a test box, and the method is added-mass",
             "add --method both or --method test-box",
+        ));
+    }
+    let takes_boxes = |driver: &KitDriver| driver.class != DriverClass::Tweeter;
+    if args.box_volume.is_some() && !args.drivers.iter().any(takes_boxes) {
+        return Err(Failure::usage(
+            "--box is about a test box, and all drivers are tweeters, which sit on none",
+            "leave out --box",
         ));
     }
     store::refuse_existing(&args.output)?;
