@@ -53,6 +53,10 @@ fn settings_that_do_not_fit_are_refused() {
             "label of its own",
         ),
         (&["--driver", "a,small", "--box", "1.5L"], "--method both"),
+        (
+            &["--driver", "a,tweeter", "--method", "both", "--box", "1.5L"],
+            "leave out --box",
+        ),
         (&["--driver", "a,small", "--sense", "47"], "47ohm"),
         (&[], "--driver"),
     ] {
